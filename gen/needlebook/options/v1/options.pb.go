@@ -269,6 +269,14 @@ var file_needlebook_options_v1_options_proto_extTypes = []protoimpl.ExtensionInf
 		Filename:      "needlebook/options/v1/options.proto",
 	},
 	{
+		ExtendedType:  (*descriptorpb.FieldOptions)(nil),
+		ExtensionType: (*bool)(nil),
+		Field:         50105,
+		Name:          "needlebook.options.v1.signatures",
+		Tag:           "varint,50105,opt,name=signatures",
+		Filename:      "needlebook/options/v1/options.proto",
+	},
+	{
 		ExtendedType:  (*descriptorpb.MethodOptions)(nil),
 		ExtensionType: (*Action)(nil),
 		Field:         50104,
@@ -297,6 +305,11 @@ var (
 	//
 	// optional bool server_only = 50103;
 	E_ServerOnly = &file_needlebook_options_v1_options_proto_extTypes[2]
+	// True for the collection that holds a record's signatures. Its elements hold a needlebook.sync.v1.SignedContent in field 2 and nothing else
+	// that is signed; what is in the collection is itself never part of what is signed.
+	//
+	// optional bool signatures = 50105;
+	E_Signatures = &file_needlebook_options_v1_options_proto_extTypes[3]
 )
 
 // Extension fields to descriptorpb.MethodOptions.
@@ -304,7 +317,7 @@ var (
 	// The action that this RPC performs.
 	//
 	// optional needlebook.options.v1.Action action = 50104;
-	E_Action = &file_needlebook_options_v1_options_proto_extTypes[3]
+	E_Action = &file_needlebook_options_v1_options_proto_extTypes[4]
 )
 
 var File_needlebook_options_v1_options_proto protoreflect.FileDescriptor
@@ -354,7 +367,10 @@ const file_needlebook_options_v1_options_proto_rawDesc = "" +
 	"\x06record\x12\x1f.google.protobuf.MessageOptions\x18\xb5\x87\x03 \x01(\x0e2!.needlebook.options.v1.RecordKindR\x06record:;\n" +
 	"\aelement\x12\x1f.google.protobuf.MessageOptions\x18\xb6\x87\x03 \x01(\bR\aelement:@\n" +
 	"\vserver_only\x12\x1d.google.protobuf.FieldOptions\x18\xb7\x87\x03 \x01(\bR\n" +
-	"serverOnly:W\n" +
+	"serverOnly:?\n" +
+	"\n" +
+	"signatures\x12\x1d.google.protobuf.FieldOptions\x18\xb9\x87\x03 \x01(\bR\n" +
+	"signatures:W\n" +
 	"\x06action\x12\x1e.google.protobuf.MethodOptions\x18\xb8\x87\x03 \x01(\x0e2\x1d.needlebook.options.v1.ActionR\x06actionB\xcf\x01\n" +
 	"\x19com.needlebook.options.v1B\fOptionsProtoP\x01Z.needlebook/gen/needlebook/options/v1;optionsv1\xa2\x02\x03NOX\xaa\x02\x15Needlebook.Options.V1\xca\x02\x15Needlebook\\Options\\V1\xe2\x02!Needlebook\\Options\\V1\\GPBMetadata\xea\x02\x17Needlebook::Options::V1b\x06proto3"
 
@@ -382,13 +398,14 @@ var file_needlebook_options_v1_options_proto_depIdxs = []int32{
 	2, // 0: needlebook.options.v1.record:extendee -> google.protobuf.MessageOptions
 	2, // 1: needlebook.options.v1.element:extendee -> google.protobuf.MessageOptions
 	3, // 2: needlebook.options.v1.server_only:extendee -> google.protobuf.FieldOptions
-	4, // 3: needlebook.options.v1.action:extendee -> google.protobuf.MethodOptions
-	0, // 4: needlebook.options.v1.record:type_name -> needlebook.options.v1.RecordKind
-	1, // 5: needlebook.options.v1.action:type_name -> needlebook.options.v1.Action
-	6, // [6:6] is the sub-list for method output_type
-	6, // [6:6] is the sub-list for method input_type
-	4, // [4:6] is the sub-list for extension type_name
-	0, // [0:4] is the sub-list for extension extendee
+	3, // 3: needlebook.options.v1.signatures:extendee -> google.protobuf.FieldOptions
+	4, // 4: needlebook.options.v1.action:extendee -> google.protobuf.MethodOptions
+	0, // 5: needlebook.options.v1.record:type_name -> needlebook.options.v1.RecordKind
+	1, // 6: needlebook.options.v1.action:type_name -> needlebook.options.v1.Action
+	7, // [7:7] is the sub-list for method output_type
+	7, // [7:7] is the sub-list for method input_type
+	5, // [5:7] is the sub-list for extension type_name
+	0, // [0:5] is the sub-list for extension extendee
 	0, // [0:0] is the sub-list for field type_name
 }
 
@@ -404,7 +421,7 @@ func file_needlebook_options_v1_options_proto_init() {
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_needlebook_options_v1_options_proto_rawDesc), len(file_needlebook_options_v1_options_proto_rawDesc)),
 			NumEnums:      2,
 			NumMessages:   0,
-			NumExtensions: 4,
+			NumExtensions: 5,
 			NumServices:   0,
 		},
 		GoTypes:           file_needlebook_options_v1_options_proto_goTypes,

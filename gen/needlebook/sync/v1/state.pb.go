@@ -23,26 +23,97 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
-// Fragment is what is still current of one edit's write: the registers of one path whose value is that edit's.
-type Fragment struct {
+// DotInfo is one edit of which something is still current in a record.
+type DotInfo struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The edit's replica: an index into the table of the answer.
+	// The edit's replica: an index into the row's vector.
 	Replica uint32 `protobuf:"varint,1,opt,name=replica,proto3" json:"replica,omitempty"`
 	// The edit's counter.
 	Counter uint64 `protobuf:"varint,2,opt,name=counter,proto3" json:"counter,omitempty"`
+	// The edit's author: an index into the answer's table of authors.
+	Author uint32 `protobuf:"varint,3,opt,name=author,proto3" json:"author,omitempty"`
+	// The device's claim of when the edit was made, milliseconds since 1970 UTC. For people to read; it orders nothing.
+	AuthoredAtUnixMs int64 `protobuf:"varint,4,opt,name=authored_at_unix_ms,json=authoredAtUnixMs,proto3" json:"authored_at_unix_ms,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
+}
+
+func (x *DotInfo) Reset() {
+	*x = DotInfo{}
+	mi := &file_needlebook_sync_v1_state_proto_msgTypes[0]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DotInfo) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DotInfo) ProtoMessage() {}
+
+func (x *DotInfo) ProtoReflect() protoreflect.Message {
+	mi := &file_needlebook_sync_v1_state_proto_msgTypes[0]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DotInfo.ProtoReflect.Descriptor instead.
+func (*DotInfo) Descriptor() ([]byte, []int) {
+	return file_needlebook_sync_v1_state_proto_rawDescGZIP(), []int{0}
+}
+
+func (x *DotInfo) GetReplica() uint32 {
+	if x != nil {
+		return x.Replica
+	}
+	return 0
+}
+
+func (x *DotInfo) GetCounter() uint64 {
+	if x != nil {
+		return x.Counter
+	}
+	return 0
+}
+
+func (x *DotInfo) GetAuthor() uint32 {
+	if x != nil {
+		return x.Author
+	}
+	return 0
+}
+
+func (x *DotInfo) GetAuthoredAtUnixMs() int64 {
+	if x != nil {
+		return x.AuthoredAtUnixMs
+	}
+	return 0
+}
+
+// Fragment is what is still current of one edit's write: the registers of one path whose value is that edit's.
+type Fragment struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The edit: an index into the row's dots.
+	Dot uint32 `protobuf:"varint,1,opt,name=dot,proto3" json:"dot,omitempty"`
 	// Where, as in Write.
-	Path []byte `protobuf:"bytes,3,opt,name=path,proto3" json:"path,omitempty"`
+	Path []byte `protobuf:"bytes,2,opt,name=path,proto3" json:"path,omitempty"`
 	// The registers that this edit's values hold, canonical, ascending.
-	Set []byte `protobuf:"bytes,4,opt,name=set,proto3" json:"set,omitempty"`
+	Set []byte `protobuf:"bytes,3,opt,name=set,proto3" json:"set,omitempty"`
 	// The registers that this edit cleared and nobody wrote since.
-	Clear         []uint32 `protobuf:"varint,5,rep,packed,name=clear,proto3" json:"clear,omitempty"`
+	Clear         []uint32 `protobuf:"varint,4,rep,packed,name=clear,proto3" json:"clear,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Fragment) Reset() {
 	*x = Fragment{}
-	mi := &file_needlebook_sync_v1_state_proto_msgTypes[0]
+	mi := &file_needlebook_sync_v1_state_proto_msgTypes[1]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -54,7 +125,7 @@ func (x *Fragment) String() string {
 func (*Fragment) ProtoMessage() {}
 
 func (x *Fragment) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_sync_v1_state_proto_msgTypes[0]
+	mi := &file_needlebook_sync_v1_state_proto_msgTypes[1]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -67,19 +138,12 @@ func (x *Fragment) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Fragment.ProtoReflect.Descriptor instead.
 func (*Fragment) Descriptor() ([]byte, []int) {
-	return file_needlebook_sync_v1_state_proto_rawDescGZIP(), []int{0}
+	return file_needlebook_sync_v1_state_proto_rawDescGZIP(), []int{1}
 }
 
-func (x *Fragment) GetReplica() uint32 {
+func (x *Fragment) GetDot() uint32 {
 	if x != nil {
-		return x.Replica
-	}
-	return 0
-}
-
-func (x *Fragment) GetCounter() uint64 {
-	if x != nil {
-		return x.Counter
+		return x.Dot
 	}
 	return 0
 }
@@ -113,21 +177,23 @@ type RecordRow struct {
 	Kind v1.RecordKind `protobuf:"varint,1,opt,name=kind,proto3,enum=needlebook.options.v1.RecordKind" json:"kind,omitempty"`
 	// The record's id, 16 bytes.
 	RecordId []byte `protobuf:"bytes,2,opt,name=record_id,json=recordId,proto3" json:"record_id,omitempty"`
-	// The version vector, as pairs: index of a replica in the table, counter. Ascending by replica id.
+	// The version vector, as pairs: index of a replica in the answer's table, counter. Ascending by replica id.
 	Vector []uint64 `protobuf:"varint,3,rep,packed,name=vector,proto3" json:"vector,omitempty"`
+	// The edits of which something is in the row, ascending by dot.
+	Dots []*DotInfo `protobuf:"bytes,4,rep,name=dots,proto3" json:"dots,omitempty"`
 	// What is current, ascending by path, then by dot. In a delta only the registers that changed after the cursor, each with all its siblings.
-	Fragments []*Fragment `protobuf:"bytes,4,rep,name=fragments,proto3" json:"fragments,omitempty"`
+	Fragments []*Fragment `protobuf:"bytes,5,rep,name=fragments,proto3" json:"fragments,omitempty"`
 	// True when the row holds only what changed after the cursor; the rest is as the replica has it.
-	Delta bool `protobuf:"varint,5,opt,name=delta,proto3" json:"delta,omitempty"`
+	Delta bool `protobuf:"varint,6,opt,name=delta,proto3" json:"delta,omitempty"`
 	// The edits of this record that are held, waiting, or were judged since.
-	Held          []*HeldEdit `protobuf:"bytes,6,rep,name=held,proto3" json:"held,omitempty"`
+	Held          []*HeldEdit `protobuf:"bytes,7,rep,name=held,proto3" json:"held,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *RecordRow) Reset() {
 	*x = RecordRow{}
-	mi := &file_needlebook_sync_v1_state_proto_msgTypes[1]
+	mi := &file_needlebook_sync_v1_state_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -139,7 +205,7 @@ func (x *RecordRow) String() string {
 func (*RecordRow) ProtoMessage() {}
 
 func (x *RecordRow) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_sync_v1_state_proto_msgTypes[1]
+	mi := &file_needlebook_sync_v1_state_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -152,7 +218,7 @@ func (x *RecordRow) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordRow.ProtoReflect.Descriptor instead.
 func (*RecordRow) Descriptor() ([]byte, []int) {
-	return file_needlebook_sync_v1_state_proto_rawDescGZIP(), []int{1}
+	return file_needlebook_sync_v1_state_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *RecordRow) GetKind() v1.RecordKind {
@@ -172,6 +238,13 @@ func (x *RecordRow) GetRecordId() []byte {
 func (x *RecordRow) GetVector() []uint64 {
 	if x != nil {
 		return x.Vector
+	}
+	return nil
+}
+
+func (x *RecordRow) GetDots() []*DotInfo {
+	if x != nil {
+		return x.Dots
 	}
 	return nil
 }
@@ -220,7 +293,7 @@ type HeldEdit struct {
 
 func (x *HeldEdit) Reset() {
 	*x = HeldEdit{}
-	mi := &file_needlebook_sync_v1_state_proto_msgTypes[2]
+	mi := &file_needlebook_sync_v1_state_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -232,7 +305,7 @@ func (x *HeldEdit) String() string {
 func (*HeldEdit) ProtoMessage() {}
 
 func (x *HeldEdit) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_sync_v1_state_proto_msgTypes[2]
+	mi := &file_needlebook_sync_v1_state_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -245,7 +318,7 @@ func (x *HeldEdit) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HeldEdit.ProtoReflect.Descriptor instead.
 func (*HeldEdit) Descriptor() ([]byte, []int) {
-	return file_needlebook_sync_v1_state_proto_rawDescGZIP(), []int{2}
+	return file_needlebook_sync_v1_state_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *HeldEdit) GetReplica() uint32 {
@@ -310,7 +383,7 @@ type RecordRef struct {
 
 func (x *RecordRef) Reset() {
 	*x = RecordRef{}
-	mi := &file_needlebook_sync_v1_state_proto_msgTypes[3]
+	mi := &file_needlebook_sync_v1_state_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -322,7 +395,7 @@ func (x *RecordRef) String() string {
 func (*RecordRef) ProtoMessage() {}
 
 func (x *RecordRef) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_sync_v1_state_proto_msgTypes[3]
+	mi := &file_needlebook_sync_v1_state_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -335,7 +408,7 @@ func (x *RecordRef) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordRef.ProtoReflect.Descriptor instead.
 func (*RecordRef) Descriptor() ([]byte, []int) {
-	return file_needlebook_sync_v1_state_proto_rawDescGZIP(), []int{3}
+	return file_needlebook_sync_v1_state_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *RecordRef) GetKind() v1.RecordKind {
@@ -356,20 +429,25 @@ var File_needlebook_sync_v1_state_proto protoreflect.FileDescriptor
 
 const file_needlebook_sync_v1_state_proto_rawDesc = "" +
 	"\n" +
-	"\x1eneedlebook/sync/v1/state.proto\x12\x12needlebook.sync.v1\x1a needlebook/fault/v1/reason.proto\x1a#needlebook/options/v1/options.proto\x1a\x1dneedlebook/sync/v1/edit.proto\"z\n" +
-	"\bFragment\x12\x18\n" +
+	"\x1eneedlebook/sync/v1/state.proto\x12\x12needlebook.sync.v1\x1a needlebook/fault/v1/reason.proto\x1a#needlebook/options/v1/options.proto\x1a\x1dneedlebook/sync/v1/edit.proto\"\x84\x01\n" +
+	"\aDotInfo\x12\x18\n" +
 	"\areplica\x18\x01 \x01(\rR\areplica\x12\x18\n" +
-	"\acounter\x18\x02 \x01(\x04R\acounter\x12\x12\n" +
-	"\x04path\x18\x03 \x01(\fR\x04path\x12\x10\n" +
-	"\x03set\x18\x04 \x01(\fR\x03set\x12\x14\n" +
-	"\x05clear\x18\x05 \x03(\rR\x05clear\"\xfb\x01\n" +
+	"\acounter\x18\x02 \x01(\x04R\acounter\x12\x16\n" +
+	"\x06author\x18\x03 \x01(\rR\x06author\x12-\n" +
+	"\x13authored_at_unix_ms\x18\x04 \x01(\x03R\x10authoredAtUnixMs\"X\n" +
+	"\bFragment\x12\x10\n" +
+	"\x03dot\x18\x01 \x01(\rR\x03dot\x12\x12\n" +
+	"\x04path\x18\x02 \x01(\fR\x04path\x12\x10\n" +
+	"\x03set\x18\x03 \x01(\fR\x03set\x12\x14\n" +
+	"\x05clear\x18\x04 \x03(\rR\x05clear\"\xac\x02\n" +
 	"\tRecordRow\x125\n" +
 	"\x04kind\x18\x01 \x01(\x0e2!.needlebook.options.v1.RecordKindR\x04kind\x12\x1b\n" +
 	"\trecord_id\x18\x02 \x01(\fR\brecordId\x12\x16\n" +
-	"\x06vector\x18\x03 \x03(\x04R\x06vector\x12:\n" +
-	"\tfragments\x18\x04 \x03(\v2\x1c.needlebook.sync.v1.FragmentR\tfragments\x12\x14\n" +
-	"\x05delta\x18\x05 \x01(\bR\x05delta\x120\n" +
-	"\x04held\x18\x06 \x03(\v2\x1c.needlebook.sync.v1.HeldEditR\x04held\"\x8b\x02\n" +
+	"\x06vector\x18\x03 \x03(\x04R\x06vector\x12/\n" +
+	"\x04dots\x18\x04 \x03(\v2\x1b.needlebook.sync.v1.DotInfoR\x04dots\x12:\n" +
+	"\tfragments\x18\x05 \x03(\v2\x1c.needlebook.sync.v1.FragmentR\tfragments\x12\x14\n" +
+	"\x05delta\x18\x06 \x01(\bR\x05delta\x120\n" +
+	"\x04held\x18\a \x03(\v2\x1c.needlebook.sync.v1.HeldEditR\x04held\"\x8b\x02\n" +
 	"\bHeldEdit\x12\x18\n" +
 	"\areplica\x18\x01 \x01(\rR\areplica\x12\x18\n" +
 	"\acounter\x18\x02 \x01(\x04R\acounter\x12,\n" +
@@ -396,30 +474,32 @@ func file_needlebook_sync_v1_state_proto_rawDescGZIP() []byte {
 	return file_needlebook_sync_v1_state_proto_rawDescData
 }
 
-var file_needlebook_sync_v1_state_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
+var file_needlebook_sync_v1_state_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
 var file_needlebook_sync_v1_state_proto_goTypes = []any{
-	(*Fragment)(nil),   // 0: needlebook.sync.v1.Fragment
-	(*RecordRow)(nil),  // 1: needlebook.sync.v1.RecordRow
-	(*HeldEdit)(nil),   // 2: needlebook.sync.v1.HeldEdit
-	(*RecordRef)(nil),  // 3: needlebook.sync.v1.RecordRef
-	(v1.RecordKind)(0), // 4: needlebook.options.v1.RecordKind
-	(*Edit)(nil),       // 5: needlebook.sync.v1.Edit
-	(v11.Reason)(0),    // 6: needlebook.fault.v1.Reason
-	(HeldStatus)(0),    // 7: needlebook.sync.v1.HeldStatus
+	(*DotInfo)(nil),    // 0: needlebook.sync.v1.DotInfo
+	(*Fragment)(nil),   // 1: needlebook.sync.v1.Fragment
+	(*RecordRow)(nil),  // 2: needlebook.sync.v1.RecordRow
+	(*HeldEdit)(nil),   // 3: needlebook.sync.v1.HeldEdit
+	(*RecordRef)(nil),  // 4: needlebook.sync.v1.RecordRef
+	(v1.RecordKind)(0), // 5: needlebook.options.v1.RecordKind
+	(*Edit)(nil),       // 6: needlebook.sync.v1.Edit
+	(v11.Reason)(0),    // 7: needlebook.fault.v1.Reason
+	(HeldStatus)(0),    // 8: needlebook.sync.v1.HeldStatus
 }
 var file_needlebook_sync_v1_state_proto_depIdxs = []int32{
-	4, // 0: needlebook.sync.v1.RecordRow.kind:type_name -> needlebook.options.v1.RecordKind
-	0, // 1: needlebook.sync.v1.RecordRow.fragments:type_name -> needlebook.sync.v1.Fragment
-	2, // 2: needlebook.sync.v1.RecordRow.held:type_name -> needlebook.sync.v1.HeldEdit
-	5, // 3: needlebook.sync.v1.HeldEdit.edit:type_name -> needlebook.sync.v1.Edit
-	6, // 4: needlebook.sync.v1.HeldEdit.reason:type_name -> needlebook.fault.v1.Reason
-	7, // 5: needlebook.sync.v1.HeldEdit.status:type_name -> needlebook.sync.v1.HeldStatus
-	4, // 6: needlebook.sync.v1.RecordRef.kind:type_name -> needlebook.options.v1.RecordKind
-	7, // [7:7] is the sub-list for method output_type
-	7, // [7:7] is the sub-list for method input_type
-	7, // [7:7] is the sub-list for extension type_name
-	7, // [7:7] is the sub-list for extension extendee
-	0, // [0:7] is the sub-list for field type_name
+	5, // 0: needlebook.sync.v1.RecordRow.kind:type_name -> needlebook.options.v1.RecordKind
+	0, // 1: needlebook.sync.v1.RecordRow.dots:type_name -> needlebook.sync.v1.DotInfo
+	1, // 2: needlebook.sync.v1.RecordRow.fragments:type_name -> needlebook.sync.v1.Fragment
+	3, // 3: needlebook.sync.v1.RecordRow.held:type_name -> needlebook.sync.v1.HeldEdit
+	6, // 4: needlebook.sync.v1.HeldEdit.edit:type_name -> needlebook.sync.v1.Edit
+	7, // 5: needlebook.sync.v1.HeldEdit.reason:type_name -> needlebook.fault.v1.Reason
+	8, // 6: needlebook.sync.v1.HeldEdit.status:type_name -> needlebook.sync.v1.HeldStatus
+	5, // 7: needlebook.sync.v1.RecordRef.kind:type_name -> needlebook.options.v1.RecordKind
+	8, // [8:8] is the sub-list for method output_type
+	8, // [8:8] is the sub-list for method input_type
+	8, // [8:8] is the sub-list for extension type_name
+	8, // [8:8] is the sub-list for extension extendee
+	0, // [0:8] is the sub-list for field type_name
 }
 
 func init() { file_needlebook_sync_v1_state_proto_init() }
@@ -434,7 +514,7 @@ func file_needlebook_sync_v1_state_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_needlebook_sync_v1_state_proto_rawDesc), len(file_needlebook_sync_v1_state_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   4,
+			NumMessages:   5,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

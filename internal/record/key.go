@@ -1,0 +1,78 @@
+package record
+
+import (
+	"bytes"
+	"encoding/hex"
+	"fmt"
+
+	optionsv1 "needlebook/gen/needlebook/options/v1"
+)
+
+// Kind is the kind of a record.
+type Kind = optionsv1.RecordKind
+
+// ID is a UUID: of a record, an element, an edit or a person. The zero value is no id.
+type ID [16]byte
+
+// IsZero reports whether id is no id.
+func (id ID) IsZero() bool { return id == ID{} }
+
+// String is the id as UUID text, lower case.
+func (id ID) String() string { return string(id.AppendText(nil)) }
+
+// idTextLen is the length of a UUID as text.
+const idTextLen = 36
+
+// AppendText appends the id as UUID text, lower case.
+func (id ID) AppendText(b []byte) []byte {
+	for i, c := range id {
+		switch i {
+		case 4, 6, 8, 10:
+			b = append(b, '-')
+		}
+		b = hex.AppendEncode(b, []byte{c})
+	}
+	return b
+}
+
+// ParseID is the inverse of String: it takes lower-case UUID text of an id that is not zero, and nothing else.
+func ParseID(s string) (ID, error) {
+	var id ID
+	if len(s) != idTextLen || s[8] != '-' || s[13] != '-' || s[18] != '-' || s[23] != '-' {
+		return ID{}, fmt.Errorf("id %q: want a UUID such as 0192f3a1-7c2e-7d00-8a4b-1f2e3d4c5b6a", s)
+	}
+	digits := s[:8] + s[9:13] + s[14:18] + s[19:23] + s[24:]
+	if _, err := hex.Decode(id[:], []byte(digits)); err != nil || id.String() != s || id.IsZero() {
+		return ID{}, fmt.Errorf("id %q: want a UUID in lower case that is not zero", s)
+	}
+	return id, nil
+}
+
+// IDFromBytes reads an id of 16 bytes that is not zero.
+func IDFromBytes(b []byte) (ID, error) {
+	if len(b) != len(ID{}) {
+		return ID{}, fmt.Errorf("id of %d bytes: want 16", len(b))
+	}
+	id := ID(b)
+	if id.IsZero() {
+		return ID{}, fmt.Errorf("id: all zeros name nothing")
+	}
+	return id, nil
+}
+
+// Key names a record.
+type Key struct {
+	Kind Kind
+	ID   ID
+}
+
+// String is the key for people to read.
+func (k Key) String() string { return k.Kind.String() + "/" + k.ID.String() }
+
+// Compare orders keys by kind, then id. For canonical forms.
+func (k Key) Compare(o Key) int {
+	if k.Kind != o.Kind {
+		return int(k.Kind) - int(o.Kind)
+	}
+	return bytes.Compare(k.ID[:], o.ID[:])
+}
