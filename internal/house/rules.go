@@ -71,7 +71,7 @@ func pureStd() []string {
 	return []string{
 		"bytes", "cmp", "crypto", "crypto/ecdsa", "crypto/ed25519", "crypto/elliptic", "crypto/hmac", "crypto/sha256", "embed", "encoding",
 		"encoding/base64", "encoding/binary", "encoding/hex", "encoding/json", "errors", "fmt", "hash", "io", "iter", "maps", "math", "math/big",
-		"math/bits", "reflect", "regexp", "slices", "sort", "strconv", "strings", "time", "unicode", "unicode/utf16", "unicode/utf8",
+		"math/bits", "regexp", "slices", "sort", "strconv", "strings", "time", "unicode", "unicode/utf16", "unicode/utf8",
 	}
 }
 

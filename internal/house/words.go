@@ -17,7 +17,7 @@ func words() []*regexp.Regexp {
 		`\b(TODO|FIXME|XXX|HACK)\b`,
 		`(?i)\bsub-?agents?\b`,
 		`(?i)\b(helper|coding|AI) (agents?|assistants?|sessions?)\b`,
-		`(?i)\b(claude|anthropic|chatgpt|openai|copilot|llms?)\b`,
+		`(?i)\b(claude|anthropic|chatgpt|openai|copilot)\b`,
 		`(?i)\bas an AI\b`,
 		`(?i)\b(language model|prompted by|the (owner's|given) brief|work session)\b`,
 		`(?i)\b(issue|task|ticket) #?[0-9]+\b`,
