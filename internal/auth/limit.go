@@ -74,15 +74,13 @@ func NewLimiter() *Limiter {
 	return &Limiter{addresses: newBuckets(maxLimited), accounts: newBuckets(maxLimited)}
 }
 
-// Try counts a try on an account (a name as typed, or a fixed word where there is none, such as for codes) and returns nil when it may go on, or
+// Try counts a try on an account (a name to sign in with) and returns nil when it may go on, or
 // RATE_LIMITED with the figure retry_after_ms. Every try counts as a failure until Succeed is called.
 func (l *Limiter) Try(now time.Time, account string, from Source) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if !from.known() {
-		if wait := l.addresses.take(now, from.network(), addressBurst, addressEvery, addressEvery); wait > 0 {
-			return limited(wait)
-		}
+	if err := l.tryAddress(now, from); err != nil {
+		return err
 	}
 	if wait := l.accounts.take(now, account+"\x00"+from.String(), accountBurst, accountEvery, slowest); wait > 0 {
 		return limited(wait)
@@ -91,6 +89,24 @@ func (l *Limiter) Try(now time.Time, account string, from Source) error {
 		if wait := l.accounts.take(now, account, strangerBurst, accountEvery, slowest); wait > 0 {
 			return limited(wait)
 		}
+	}
+	return nil
+}
+
+// TryAddress counts a try against the address alone, for codes and invitations: they are too long to guess, and a limit over all strangers would
+// let one keep the others from enrolling.
+func (l *Limiter) TryAddress(now time.Time, from Source) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.tryAddress(now, from)
+}
+
+func (l *Limiter) tryAddress(now time.Time, from Source) error {
+	if from.known() {
+		return nil
+	}
+	if wait := l.addresses.take(now, from.network(), addressBurst, addressEvery, addressEvery); wait > 0 {
+		return limited(wait)
 	}
 	return nil
 }
