@@ -2191,47 +2191,49 @@ const file_needlebook_access_v1_access_service_proto_rawDesc = "" +
 	"\faccess_token\x18\x01 \x01(\tR\vaccessToken\x12F\n" +
 	"\x11access_expires_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x0faccessExpiresAt\x12#\n" +
 	"\rrefresh_token\x18\x03 \x01(\tR\frefreshToken\x12H\n" +
-	"\x12refresh_expires_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x10refreshExpiresAt\"\x9e\x01\n" +
-	"\rSignInRequest\x12+\n" +
-	"\fsign_in_name\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\n" +
-	"signInName\x12&\n" +
-	"\bpassword\x18\x02 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\x80\bR\bpassword\x12*\n" +
+	"\x12refresh_expires_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x10refreshExpiresAt\"\xa4\x01\n" +
+	"\rSignInRequest\x12.\n" +
+	"\fsign_in_name\x18\x01 \x01(\tB\f\xbaH\t\xc8\x01\x01r\x04\x10\x01\x18@R\n" +
+	"signInName\x12)\n" +
+	"\bpassword\x18\x02 \x01(\tB\r\xbaH\n" +
+	"\xc8\x01\x01r\x05\x10\x01\x18\x80\bR\bpassword\x12*\n" +
 	"\tdevice_id\x18\x03 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x00R\bdeviceId\x88\x01\x01B\f\n" +
 	"\n" +
 	"_device_id\"y\n" +
 	"\x0eSignInResponse\x124\n" +
 	"\x06tokens\x18\x01 \x01(\v2\x1c.needlebook.access.v1.TokensR\x06tokens\x121\n" +
-	"\x05staff\x18\x02 \x01(\v2\x1b.needlebook.access.v1.StaffR\x05staff\"A\n" +
-	"\x0eRefreshRequest\x12/\n" +
-	"\rrefresh_token\x18\x01 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\x80\x04R\frefreshToken\"z\n" +
+	"\x05staff\x18\x02 \x01(\v2\x1b.needlebook.access.v1.StaffR\x05staff\"D\n" +
+	"\x0eRefreshRequest\x122\n" +
+	"\rrefresh_token\x18\x01 \x01(\tB\r\xbaH\n" +
+	"\xc8\x01\x01r\x05\x10\x01\x18\x80\x04R\frefreshToken\"z\n" +
 	"\x0fRefreshResponse\x124\n" +
 	"\x06tokens\x18\x01 \x01(\v2\x1c.needlebook.access.v1.TokensR\x06tokens\x121\n" +
-	"\x05staff\x18\x02 \x01(\v2\x1b.needlebook.access.v1.StaffR\x05staff\"\x97\x02\n" +
-	"\x16ClaimInvitationRequest\x12'\n" +
+	"\x05staff\x18\x02 \x01(\v2\x1b.needlebook.access.v1.StaffR\x05staff\"\xa3\x02\n" +
+	"\x16ClaimInvitationRequest\x12*\n" +
 	"\n" +
-	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12 \n" +
-	"\x05token\x18\x02 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\x05token\x124\n" +
-	"\x04name\x18\x03 \x01(\v2 .needlebook.record.v1.PersonNameR\x04name\x12G\n" +
-	"\fsign_in_name\x18\x04 \x01(\tB%\xbaH\"r \x18@2\x1c^[a-z0-9][a-z0-9._@-]{1,63}$R\n" +
-	"signInName\x123\n" +
-	"\bpassword\x18\x05 \x01(\tB\x17\xbaH\x14r\x12\x18\x80\b2\r^(?s:.{12,})$R\bpassword\"\x82\x01\n" +
+	"request_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12#\n" +
+	"\x05token\x18\x02 \x01(\tB\r\xbaH\n" +
+	"\xc8\x01\x01r\x05\x10\x01\x18\x80\x01R\x05token\x124\n" +
+	"\x04name\x18\x03 \x01(\v2 .needlebook.record.v1.PersonNameR\x04name\x12J\n" +
+	"\fsign_in_name\x18\x04 \x01(\tB(\xbaH%\xc8\x01\x01r \x18@2\x1c^[a-z0-9][a-z0-9._@-]{1,63}$R\n" +
+	"signInName\x126\n" +
+	"\bpassword\x18\x05 \x01(\tB\x1a\xbaH\x17\xc8\x01\x01r\x12\x18\x80\b2\r^(?s:.{12,})$R\bpassword\"\x82\x01\n" +
 	"\x17ClaimInvitationResponse\x124\n" +
 	"\x06tokens\x18\x01 \x01(\v2\x1c.needlebook.access.v1.TokensR\x06tokens\x121\n" +
-	"\x05staff\x18\x02 \x01(\v2\x1b.needlebook.access.v1.StaffR\x05staff\"\xb0\x02\n" +
-	"\x12EnrolDeviceRequest\x12'\n" +
+	"\x05staff\x18\x02 \x01(\v2\x1b.needlebook.access.v1.StaffR\x05staff\"\xc2\x02\n" +
+	"\x12EnrolDeviceRequest\x12*\n" +
 	"\n" +
-	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12\x1d\n" +
-	"\x04code\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\x04code\x12\x1f\n" +
-	"\x05label\x18\x03 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x05label\x12A\n" +
-	"\x04kind\x18\x04 \x01(\x0e2 .needlebook.access.v1.DeviceKindB\v\xbaH\b\xc8\x01\x01\x82\x01\x02\x10\x01R\x04kind\x12&\n" +
+	"request_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12 \n" +
+	"\x04code\x18\x02 \x01(\tB\f\xbaH\t\xc8\x01\x01r\x04\x10\x01\x18@R\x04code\x12\"\n" +
+	"\x05label\x18\x03 \x01(\tB\f\xbaH\t\xc8\x01\x01r\x04\x10\x01\x18xR\x05label\x12A\n" +
+	"\x04kind\x18\x04 \x01(\x0e2 .needlebook.access.v1.DeviceKindB\v\xbaH\b\xc8\x01\x01\x82\x01\x02\x10\x01R\x04kind\x12)\n" +
 	"\n" +
-	"public_key\x18\x05 \x01(\fB\a\xbaH\x04z\x02hAR\tpublicKey\x12'\n" +
+	"public_key\x18\x05 \x01(\fB\n" +
+	"\xbaH\a\xc8\x01\x01z\x02hAR\tpublicKey\x12*\n" +
 	"\n" +
-	"replica_id\x18\x06 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\treplicaId\x12\x1d\n" +
-	"\x05proof\x18\a \x01(\fB\a\xbaH\x04z\x02h@R\x05proof\"\x81\x02\n" +
+	"replica_id\x18\x06 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\treplicaId\x12 \n" +
+	"\x05proof\x18\a \x01(\fB\n" +
+	"\xbaH\a\xc8\x01\x01z\x02h@R\x05proof\"\x81\x02\n" +
 	"\x13EnrolDeviceResponse\x124\n" +
 	"\x06device\x18\x01 \x01(\v2\x1c.needlebook.access.v1.DeviceR\x06device\x12'\n" +
 	"\x0forganisation_id\x18\x02 \x01(\tR\x0eorganisationId\x12+\n" +
@@ -2239,11 +2241,11 @@ const file_needlebook_access_v1_access_service_proto_rawDesc = "" +
 	"\x05epoch\x18\x04 \x01(\fR\x05epoch\x12\x1f\n" +
 	"\vsealing_key\x18\x05 \x01(\fR\n" +
 	"sealingKey\x12'\n" +
-	"\x0fkey_fingerprint\x18\x06 \x01(\tR\x0ekeyFingerprint\"\xaf\x01\n" +
-	"\x1aCreateEnrolmentCodeRequest\x12'\n" +
+	"\x0fkey_fingerprint\x18\x06 \x01(\tR\x0ekeyFingerprint\"\xb5\x01\n" +
+	"\x1aCreateEnrolmentCodeRequest\x12*\n" +
 	"\n" +
-	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12%\n" +
-	"\tclinic_id\x18\x02 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\bclinicId\x12A\n" +
+	"request_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12(\n" +
+	"\tclinic_id\x18\x02 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\bclinicId\x12A\n" +
 	"\x04kind\x18\x03 \x01(\x0e2 .needlebook.access.v1.DeviceKindB\v\xbaH\b\xc8\x01\x01\x82\x01\x02\x10\x01R\x04kind\"~\n" +
 	"\x1bCreateEnrolmentCodeResponse\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\tR\x04code\x12\x10\n" +
@@ -2271,24 +2273,24 @@ const file_needlebook_access_v1_access_service_proto_rawDesc = "" +
 	"\x0fbooked_patients\x18\b \x01(\rR\x0ebookedPatients\"{\n" +
 	"\x13ListDevicesResponse\x12<\n" +
 	"\adevices\x18\x01 \x03(\v2\".needlebook.access.v1.DeviceStatusR\adevices\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x89\x01\n" +
-	"\x13RevokeDeviceRequest\x12'\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x92\x01\n" +
+	"\x13RevokeDeviceRequest\x12*\n" +
 	"\n" +
-	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12%\n" +
-	"\tdevice_id\x18\x02 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\bdeviceId\x12\"\n" +
-	"\x06reason\x18\x03 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\"R\n" +
+	"request_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12(\n" +
+	"\tdevice_id\x18\x02 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\bdeviceId\x12%\n" +
+	"\x06reason\x18\x03 \x01(\tB\r\xbaH\n" +
+	"\xc8\x01\x01r\x05\x10\x01\x18\xf4\x03R\x06reason\"R\n" +
 	"\x14RevokeDeviceResponse\x12:\n" +
-	"\x06status\x18\x01 \x01(\v2\".needlebook.access.v1.DeviceStatusR\x06status\"\x83\x02\n" +
-	"\x0fAddStaffRequest\x12'\n" +
+	"\x06status\x18\x01 \x01(\v2\".needlebook.access.v1.DeviceStatusR\x06status\"\x86\x02\n" +
+	"\x0fAddStaffRequest\x12*\n" +
 	"\n" +
-	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12<\n" +
+	"request_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12<\n" +
 	"\x04name\x18\x02 \x01(\v2 .needlebook.record.v1.PersonNameB\x06\xbaH\x03\xc8\x01\x01R\x04name\x127\n" +
 	"\acontact\x18\x03 \x01(\v2\x1d.needlebook.record.v1.ContactR\acontact\x12P\n" +
-	"\vassignments\x18\x04 \x03(\v2$.needlebook.access.v1.RoleAssignmentB\b\xbaH\x05\x92\x01\x02\x10@R\vassignments\"\x8d\x01\n" +
+	"\vassignments\x18\x04 \x03(\v2$.needlebook.access.v1.RoleAssignmentB\b\xbaH\x05\x92\x01\x02\x10@R\vassignments\"\x8f\x01\n" +
 	"\x0eRoleAssignment\x12*\n" +
-	"\tclinic_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x00R\bclinicId\x88\x01\x01\x12A\n" +
-	"\x05roles\x18\x02 \x03(\x0e2\x1a.needlebook.access.v1.RoleB\x0f\xbaH\f\x92\x01\t\x10\b\"\x05\x82\x01\x02\x10\x01R\x05rolesB\f\n" +
+	"\tclinic_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x00R\bclinicId\x88\x01\x01\x12C\n" +
+	"\x05roles\x18\x02 \x03(\x0e2\x1a.needlebook.access.v1.RoleB\x11\xbaH\x0e\x92\x01\v\x10\b\"\a\x82\x01\x04\x10\x01 \x00R\x05rolesB\f\n" +
 	"\n" +
 	"_clinic_id\"\xbc\x01\n" +
 	"\x10AddStaffResponse\x121\n" +
@@ -2306,22 +2308,22 @@ const file_needlebook_access_v1_access_service_proto_rawDesc = "" +
 	"_clinic_id\"n\n" +
 	"\x11ListStaffResponse\x121\n" +
 	"\x05staff\x18\x01 \x03(\v2\x1b.needlebook.access.v1.StaffR\x05staff\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xd5\x03\n" +
-	"\x14SetStaffRolesRequest\x12'\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xde\x03\n" +
+	"\x14SetStaffRolesRequest\x12*\n" +
 	"\n" +
-	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12#\n" +
-	"\bstaff_id\x18\x02 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\astaffId\x12P\n" +
+	"request_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12&\n" +
+	"\bstaff_id\x18\x02 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\astaffId\x12P\n" +
 	"\vassignments\x18\x03 \x03(\v2$.needlebook.access.v1.RoleAssignmentB\b\xbaH\x05\x92\x01\x02\x10@R\vassignments\x12^\n" +
 	"\x11grant_credentials\x18\x04 \x03(\v2'.needlebook.access.v1.CredentialRequestB\b\xbaH\x05\x92\x01\x02\x10@R\x10grantCredentials\x12C\n" +
 	"\x15revoke_credential_ids\x18\x05 \x03(\tB\x0f\xbaH\f\x92\x01\t\x10@\"\x05r\x03\xb0\x01\x01R\x13revokeCredentialIds\x12!\n" +
-	"\tsuspended\x18\x06 \x01(\bH\x00R\tsuspended\x88\x01\x01\x12\"\n" +
-	"\x06reason\x18\a \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\x12#\n" +
+	"\tsuspended\x18\x06 \x01(\bH\x00R\tsuspended\x88\x01\x01\x12%\n" +
+	"\x06reason\x18\a \x01(\tB\r\xbaH\n" +
+	"\xc8\x01\x01r\x05\x10\x01\x18\xf4\x03R\x06reason\x12#\n" +
 	"\acontext\x18\b \x01(\fB\t\xbaH\x06z\x04\x18\x80\x80\x04R\acontextB\f\n" +
 	"\n" +
-	"_suspended\"\xb7\x02\n" +
-	"\x11CredentialRequest\x124\n" +
-	"\x06region\x18\x01 \x01(\tB\x1c\xbaH\x19r\x17\x10\x01\x18@2\x11^[a-z][a-z0-9_]*$R\x06region\x12E\n" +
+	"_suspended\"\xba\x02\n" +
+	"\x11CredentialRequest\x127\n" +
+	"\x06region\x18\x01 \x01(\tB\x1f\xbaH\x1c\xc8\x01\x01r\x17\x10\x01\x18@2\x11^[a-z][a-z0-9_]*$R\x06region\x12E\n" +
 	"\x04kind\x18\x02 \x01(\x0e2$.needlebook.access.v1.CredentialKindB\v\xbaH\b\xc8\x01\x01\x82\x01\x02\x10\x01R\x04kind\x122\n" +
 	"\rsupervisor_id\x18\x03 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x00R\fsupervisorId\x88\x01\x01\x12$\n" +
 	"\bevidence\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\bevidence\x129\n" +
@@ -2330,14 +2332,14 @@ const file_needlebook_access_v1_access_service_proto_rawDesc = "" +
 	"\x0e_supervisor_id\"d\n" +
 	"\x15SetStaffRolesResponse\x121\n" +
 	"\x05staff\x18\x01 \x01(\v2\x1b.needlebook.access.v1.StaffR\x05staff\x12\x18\n" +
-	"\acontext\x18\x02 \x01(\fR\acontext\"\x89\x01\n" +
-	"\x11BreakGlassRequest\x12'\n" +
+	"\acontext\x18\x02 \x01(\fR\acontext\"\x92\x01\n" +
+	"\x11BreakGlassRequest\x12*\n" +
 	"\n" +
-	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12'\n" +
+	"request_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12*\n" +
 	"\n" +
-	"patient_id\x18\x02 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\tpatientId\x12\"\n" +
-	"\x06reason\x18\x03 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\"u\n" +
+	"patient_id\x18\x02 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\tpatientId\x12%\n" +
+	"\x06reason\x18\x03 \x01(\tB\r\xbaH\n" +
+	"\xc8\x01\x01r\x05\x10\x01\x18\xf4\x03R\x06reason\"u\n" +
 	"\x12BreakGlassResponse\x129\n" +
 	"\n" +
 	"expires_at\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\texpiresAt\x12$\n" +

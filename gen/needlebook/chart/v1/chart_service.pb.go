@@ -1927,15 +1927,15 @@ const file_needlebook_chart_v1_chart_service_proto_rawDesc = "" +
 	"_clinic_id\"\x81\x01\n" +
 	"\x16SearchPatientsResponse\x12?\n" +
 	"\bpatients\x18\x01 \x03(\v2#.needlebook.chart.v1.PatientSummaryR\bpatients\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"<\n" +
-	"\x11GetPatientRequest\x12'\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"?\n" +
+	"\x11GetPatientRequest\x12*\n" +
 	"\n" +
-	"patient_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\tpatientId\"I\n" +
+	"patient_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\tpatientId\"I\n" +
 	"\x12GetPatientResponse\x123\n" +
-	"\x04view\x18\x01 \x01(\v2\x1f.needlebook.chart.v1.RecordViewR\x04view\"<\n" +
-	"\x11GetSessionRequest\x12'\n" +
+	"\x04view\x18\x01 \x01(\v2\x1f.needlebook.chart.v1.RecordViewR\x04view\"?\n" +
+	"\x11GetSessionRequest\x12*\n" +
 	"\n" +
-	"session_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\tsessionId\"I\n" +
+	"session_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\tsessionId\"I\n" +
 	"\x12GetSessionResponse\x123\n" +
 	"\x04view\x18\x01 \x01(\v2\x1f.needlebook.chart.v1.RecordViewR\x04view\"\xae\x03\n" +
 	"\x13ListSessionsRequest\x12,\n" +
@@ -1985,12 +1985,12 @@ const file_needlebook_chart_v1_chart_service_proto_rawDesc = "" +
 	"page_token\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageToken\"\x7f\n" +
 	"\x18GetRecordHistoryResponse\x12;\n" +
 	"\aentries\x18\x01 \x03(\v2!.needlebook.chart.v1.HistoryEntryR\aentries\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xa4\x02\n" +
-	"\x11EditRecordRequest\x12'\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xaa\x02\n" +
+	"\x11EditRecordRequest\x12*\n" +
 	"\n" +
-	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12;\n" +
-	"\x06record\x18\x02 \x01(\v2\x1b.needlebook.chart.v1.RecordB\x06\xbaH\x03\xc8\x01\x01R\x06record\x12\x83\x01\n" +
-	"\vupdate_mask\x18\x03 \x03(\tBb\xbaH_\x92\x01\\\b\x01\x10\x80\x04\"UrS\x18\x80\x042N^[a-z][a-z0-9_]*(\\[[0-9a-f-]{36}\\]\\.[a-z][a-z0-9_]*){0,3}(\\[[0-9a-f-]{36}\\])?$R\n" +
+	"request_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12;\n" +
+	"\x06record\x18\x02 \x01(\v2\x1b.needlebook.chart.v1.RecordB\x06\xbaH\x03\xc8\x01\x01R\x06record\x12\x86\x01\n" +
+	"\vupdate_mask\x18\x03 \x03(\tBe\xbaHb\xc8\x01\x01\x92\x01\\\b\x01\x10\x80\x04\"UrS\x18\x80\x042N^[a-z][a-z0-9_]*(\\[[0-9a-f-]{36}\\]\\.[a-z][a-z0-9_]*){0,3}(\\[[0-9a-f-]{36}\\])?$R\n" +
 	"updateMask\x12#\n" +
 	"\acontext\x18\x04 \x01(\fB\t\xbaH\x06z\x04\x18\x80\x80\x04R\acontext\"\xa7\x01\n" +
 	"\x12EditRecordResponse\x123\n" +
@@ -2011,16 +2011,16 @@ const file_needlebook_chart_v1_chart_service_proto_rawDesc = "" +
 	"_clinic_id\"|\n" +
 	"\x15ListConflictsResponse\x12;\n" +
 	"\tconflicts\x18\x01 \x03(\v2\x1d.needlebook.chart.v1.ConflictR\tconflicts\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xec\x02\n" +
-	"\x15SettleConflictRequest\x12'\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xf8\x02\n" +
+	"\x15SettleConflictRequest\x12*\n" +
 	"\n" +
-	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x128\n" +
-	"\x03key\x18\x02 \x01(\v2\x1e.needlebook.chart.v1.RecordKeyB\x06\xbaH\x03\xc8\x01\x01R\x03key\x12\x1e\n" +
-	"\x04path\x18\x03 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\x80\x04R\x04path\x12%\n" +
-	"\acontext\x18\x04 \x01(\fB\v\xbaH\bz\x06\x10\x01\x18\x80\x80\x04R\acontext\x12\"\n" +
-	"\x06reason\x18\x05 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\x12.\n" +
+	"request_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\trequestId\x128\n" +
+	"\x03key\x18\x02 \x01(\v2\x1e.needlebook.chart.v1.RecordKeyB\x06\xbaH\x03\xc8\x01\x01R\x03key\x12!\n" +
+	"\x04path\x18\x03 \x01(\tB\r\xbaH\n" +
+	"\xc8\x01\x01r\x05\x10\x01\x18\x80\x04R\x04path\x12(\n" +
+	"\acontext\x18\x04 \x01(\fB\x0e\xbaH\v\xc8\x01\x01z\x06\x10\x01\x18\x80\x80\x04R\acontext\x12%\n" +
+	"\x06reason\x18\x05 \x01(\tB\r\xbaH\n" +
+	"\xc8\x01\x01r\x05\x10\x01\x18\xf4\x03R\x06reason\x12.\n" +
 	"\x04keep\x18\x06 \x01(\v2\x18.needlebook.chart.v1.DotH\x00R\x04keep\x12,\n" +
 	"\n" +
 	"value_json\x18\a \x01(\tB\v\xbaH\br\x06\x10\x01\x18\x80\x80\x03H\x00R\tvalueJson\x12\x16\n" +
@@ -2029,17 +2029,18 @@ const file_needlebook_chart_v1_chart_service_proto_rawDesc = "" +
 	"\x16SettleConflictResponse\x123\n" +
 	"\x04view\x18\x01 \x01(\v2\x1f.needlebook.chart.v1.RecordViewR\x04view\x123\n" +
 	"\x04edit\x18\x02 \x01(\v2\x1f.needlebook.chart.v1.AuthorshipR\x04edit\x12'\n" +
-	"\x0falready_applied\x18\x03 \x01(\bR\x0ealreadyApplied\"\xcb\x02\n" +
-	"\x12SignSessionRequest\x12'\n" +
+	"\x0falready_applied\x18\x03 \x01(\bR\x0ealreadyApplied\"\xda\x02\n" +
+	"\x12SignSessionRequest\x12*\n" +
 	"\n" +
-	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12'\n" +
+	"request_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12*\n" +
 	"\n" +
-	"session_id\x18\x02 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\tsessionId\x12%\n" +
-	"\acontext\x18\x03 \x01(\fB\v\xbaH\bz\x06\x10\x01\x18\x80\x80\x04R\acontext\x12\x1f\n" +
-	"\x06digest\x18\x04 \x01(\fB\a\xbaH\x04z\x02h R\x06digest\x12K\n" +
-	"\ameaning\x18\x05 \x01(\x0e2$.needlebook.sync.v1.SignatureMeaningB\v\xbaH\b\xc8\x01\x01\x82\x01\x02\x10\x01R\ameaning\x12(\n" +
-	"\tstatement\x18\x06 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\tstatement\x12$\n" +
+	"session_id\x18\x02 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\tsessionId\x12(\n" +
+	"\acontext\x18\x03 \x01(\fB\x0e\xbaH\v\xc8\x01\x01z\x06\x10\x01\x18\x80\x80\x04R\acontext\x12\"\n" +
+	"\x06digest\x18\x04 \x01(\fB\n" +
+	"\xbaH\a\xc8\x01\x01z\x02h R\x06digest\x12K\n" +
+	"\ameaning\x18\x05 \x01(\x0e2$.needlebook.sync.v1.SignatureMeaningB\v\xbaH\b\xc8\x01\x01\x82\x01\x02\x10\x01R\ameaning\x12+\n" +
+	"\tstatement\x18\x06 \x01(\tB\r\xbaH\n" +
+	"\xc8\x01\x01r\x05\x10\x01\x18\xf4\x03R\tstatement\x12$\n" +
 	"\bpassword\x18\a \x01(\tB\b\xbaH\x05r\x03\x18\x80\bR\bpassword\"\xb1\x01\n" +
 	"\x13SignSessionResponse\x123\n" +
 	"\x04view\x18\x01 \x01(\v2\x1f.needlebook.chart.v1.RecordViewR\x04view\x12<\n" +
@@ -2060,24 +2061,24 @@ const file_needlebook_chart_v1_chart_service_proto_rawDesc = "" +
 	"\x15ListHeldEditsResponse\x12B\n" +
 	"\n" +
 	"held_edits\x18\x01 \x03(\v2#.needlebook.chart.v1.HeldRecordEditR\theldEdits\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xcc\x01\n" +
-	"\x16ReleaseHeldEditRequest\x12'\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xd2\x01\n" +
+	"\x16ReleaseHeldEditRequest\x12*\n" +
 	"\n" +
-	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x122\n" +
+	"request_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\trequestId\x122\n" +
 	"\x03dot\x18\x02 \x01(\v2\x18.needlebook.chart.v1.DotB\x06\xbaH\x03\xc8\x01\x01R\x03dot\x121\n" +
 	"\n" +
-	"take_paths\x18\x03 \x03(\tB\x12\xbaH\x0f\x92\x01\f\x10\x80\x04\"\ar\x05\x10\x01\x18\x80\x04R\ttakePaths\x12\"\n" +
-	"\x06reason\x18\x04 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\"\x83\x01\n" +
+	"take_paths\x18\x03 \x03(\tB\x12\xbaH\x0f\x92\x01\f\x10\x80\x04\"\ar\x05\x10\x01\x18\x80\x04R\ttakePaths\x12%\n" +
+	"\x06reason\x18\x04 \x01(\tB\r\xbaH\n" +
+	"\xc8\x01\x01r\x05\x10\x01\x18\xf4\x03R\x06reason\"\x83\x01\n" +
 	"\x17ReleaseHeldEditResponse\x123\n" +
 	"\x04view\x18\x01 \x01(\v2\x1f.needlebook.chart.v1.RecordViewR\x04view\x123\n" +
-	"\x04edit\x18\x02 \x01(\v2\x1f.needlebook.chart.v1.AuthorshipR\x04edit\"\x98\x01\n" +
-	"\x15GiveUpHeldEditRequest\x12'\n" +
+	"\x04edit\x18\x02 \x01(\v2\x1f.needlebook.chart.v1.AuthorshipR\x04edit\"\x9e\x01\n" +
+	"\x15GiveUpHeldEditRequest\x12*\n" +
 	"\n" +
-	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x122\n" +
-	"\x03dot\x18\x02 \x01(\v2\x18.needlebook.chart.v1.DotB\x06\xbaH\x03\xc8\x01\x01R\x03dot\x12\"\n" +
-	"\x06reason\x18\x03 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\"Z\n" +
+	"request_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\trequestId\x122\n" +
+	"\x03dot\x18\x02 \x01(\v2\x18.needlebook.chart.v1.DotB\x06\xbaH\x03\xc8\x01\x01R\x03dot\x12%\n" +
+	"\x06reason\x18\x03 \x01(\tB\r\xbaH\n" +
+	"\xc8\x01\x01r\x05\x10\x01\x18\xf4\x03R\x06reason\"Z\n" +
 	"\x16GiveUpHeldEditResponse\x12@\n" +
 	"\theld_edit\x18\x01 \x01(\v2#.needlebook.chart.v1.HeldRecordEditR\bheldEdit2\xf4\v\n" +
 	"\fChartService\x12o\n" +

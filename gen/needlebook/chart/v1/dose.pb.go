@@ -81,9 +81,9 @@ var File_needlebook_chart_v1_dose_proto protoreflect.FileDescriptor
 
 const file_needlebook_chart_v1_dose_proto_rawDesc = "" +
 	"\n" +
-	"\x1eneedlebook/chart/v1/dose.proto\x12\x13needlebook.chart.v1\x1a\x1bbuf/validate/validate.proto\"r\n" +
-	"\x04Dose\x123\n" +
-	"\aproduct\x18\x01 \x01(\tB\x19\xbaH\x16r\x14\x10\x01\x18(2\x0e^[a-z]+[A-G]?$R\aproduct\x125\n" +
+	"\x1eneedlebook/chart/v1/dose.proto\x12\x13needlebook.chart.v1\x1a\x1bbuf/validate/validate.proto\"u\n" +
+	"\x04Dose\x126\n" +
+	"\aproduct\x18\x01 \x01(\tB\x1c\xbaH\x19\xc8\x01\x01r\x14\x10\x01\x18(2\x0e^[a-z]+[A-G]?$R\aproduct\x125\n" +
 	"\x0fdose_milliunits\x18\x02 \x01(\x05B\f\xbaH\t\x1a\a\x18\x80\xad\xe2\x04(\x00R\x0edoseMilliunitsB\xbe\x01\n" +
 	"\x17com.needlebook.chart.v1B\tDoseProtoP\x01Z*needlebook/gen/needlebook/chart/v1;chartv1\xa2\x02\x03NCX\xaa\x02\x13Needlebook.Chart.V1\xca\x02\x13Needlebook\\Chart\\V1\xe2\x02\x1fNeedlebook\\Chart\\V1\\GPBMetadata\xea\x02\x15Needlebook::Chart::V1b\x06proto3"
 

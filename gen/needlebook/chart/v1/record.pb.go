@@ -1308,10 +1308,10 @@ const file_needlebook_chart_v1_record_proto_rawDesc = "" +
 	"\x03lot\x18\x0e \x01(\v2\x18.needlebook.chart.v1.LotH\x00R\x03lot\x12H\n" +
 	"\radverse_event\x18\x0f \x01(\v2!.needlebook.chart.v1.AdverseEventH\x00R\fadverseEvent\x12<\n" +
 	"\tday_close\x18\x10 \x01(\v2\x1d.needlebook.chart.v1.DayCloseH\x00R\bdayCloseB\r\n" +
-	"\x04kind\x12\x05\xbaH\x02\b\x01\"v\n" +
+	"\x04kind\x12\x05\xbaH\x02\b\x01\"y\n" +
 	"\tRecordKey\x12B\n" +
-	"\x04kind\x18\x01 \x01(\x0e2!.needlebook.options.v1.RecordKindB\v\xbaH\b\xc8\x01\x01\x82\x01\x02\x10\x01R\x04kind\x12%\n" +
-	"\trecord_id\x18\x02 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\brecordId\"\xb7\x02\n" +
+	"\x04kind\x18\x01 \x01(\x0e2!.needlebook.options.v1.RecordKindB\v\xbaH\b\xc8\x01\x01\x82\x01\x02\x10\x01R\x04kind\x12(\n" +
+	"\trecord_id\x18\x02 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\brecordId\"\xb7\x02\n" +
 	"\n" +
 	"RecordView\x123\n" +
 	"\x06record\x18\x01 \x01(\v2\x1b.needlebook.chart.v1.RecordR\x06record\x12\x18\n" +
@@ -1320,11 +1320,11 @@ const file_needlebook_chart_v1_record_proto_rawDesc = "" +
 	"\n" +
 	"held_edits\x18\x04 \x03(\v2#.needlebook.chart.v1.HeldRecordEditR\theldEdits\x12A\n" +
 	"\flate_entries\x18\x05 \x03(\v2\x1e.needlebook.chart.v1.LateEntryR\vlateEntries\x12\x16\n" +
-	"\x06digest\x18\x06 \x01(\fR\x06digest\"Z\n" +
-	"\x03Dot\x12'\n" +
+	"\x06digest\x18\x06 \x01(\fR\x06digest\"`\n" +
+	"\x03Dot\x12*\n" +
 	"\n" +
-	"replica_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\treplicaId\x12*\n" +
-	"\acounter\x18\x02 \x01(\x04B\x10\xbaH\r2\v\x18\xff\xff\xff\xff\xff\xff\xff\x0f(\x01R\acounter\"\x88\x02\n" +
+	"replica_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\treplicaId\x12-\n" +
+	"\acounter\x18\x02 \x01(\x04B\x13\xbaH\x10\xc8\x01\x012\v\x18\xff\xff\xff\xff\xff\xff\xff\x0f(\x01R\acounter\"\x88\x02\n" +
 	"\n" +
 	"Authorship\x12*\n" +
 	"\x03dot\x18\x01 \x01(\v2\x18.needlebook.chart.v1.DotR\x03dot\x12\x17\n" +

@@ -3584,9 +3584,9 @@ var File_needlebook_dose_v1_dose_service_proto protoreflect.FileDescriptor
 
 const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"\n" +
-	"%needlebook/dose/v1/dose_service.proto\x12\x12needlebook.dose.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a needlebook/access/v1/staff.proto\x1a needlebook/chart/v1/clinic.proto\x1a&needlebook/chart/v1/consent_text.proto\x1a\x1dneedlebook/chart/v1/lot.proto\x1a\x1fneedlebook/chart/v1/order.proto\x1a!needlebook/chart/v1/patient.proto\x1a'needlebook/chart/v1/questionnaire.proto\x1a needlebook/chart/v1/record.proto\x1a!needlebook/chart/v1/session.proto\x1a\x1eneedlebook/chart/v1/side.proto\x1a\x1eneedlebook/chart/v1/vial.proto\x1a\x1eneedlebook/dose/v1/basis.proto\x1a needlebook/dose/v1/finding.proto\x1a!needlebook/dose/v1/quantity.proto\x1a&needlebook/formulary/v1/dilution.proto\x1a#needlebook/options/v1/options.proto\x1a\x1fneedlebook/record/v1/date.proto\"\xc1\x02\n" +
-	"\x0ePrepareRequest\x123\n" +
-	"\aproduct\x18\x01 \x01(\tB\x19\xbaH\x16r\x14\x10\x01\x18(2\x0e^[a-z]+[A-G]?$R\aproduct\x12;\n" +
+	"%needlebook/dose/v1/dose_service.proto\x12\x12needlebook.dose.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a needlebook/access/v1/staff.proto\x1a needlebook/chart/v1/clinic.proto\x1a&needlebook/chart/v1/consent_text.proto\x1a\x1dneedlebook/chart/v1/lot.proto\x1a\x1fneedlebook/chart/v1/order.proto\x1a!needlebook/chart/v1/patient.proto\x1a'needlebook/chart/v1/questionnaire.proto\x1a needlebook/chart/v1/record.proto\x1a!needlebook/chart/v1/session.proto\x1a\x1eneedlebook/chart/v1/side.proto\x1a\x1eneedlebook/chart/v1/vial.proto\x1a\x1eneedlebook/dose/v1/basis.proto\x1a needlebook/dose/v1/finding.proto\x1a!needlebook/dose/v1/quantity.proto\x1a&needlebook/formulary/v1/dilution.proto\x1a#needlebook/options/v1/options.proto\x1a\x1fneedlebook/record/v1/date.proto\"\xc4\x02\n" +
+	"\x0ePrepareRequest\x126\n" +
+	"\aproduct\x18\x01 \x01(\tB\x1c\xbaH\x19\xc8\x01\x01r\x14\x10\x01\x18(2\x0e^[a-z]+[A-G]?$R\aproduct\x12;\n" +
 	"\x04vial\x18\x02 \x01(\v2\x1f.needlebook.dose.v1.VialContentB\x06\xbaH\x03\xc8\x01\x01R\x04vial\x121\n" +
 	"\rgraduation_ml\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18\x18H\x00R\fgraduationMl\x88\x01\x01\x125\n" +
 	"\bmixed_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\amixedAt\x12A\n" +
@@ -3624,12 +3624,12 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"\aseconds\x18\x01 \x01(\x05R\aseconds\x12\x18\n" +
 	"\astorage\x18\x02 \x01(\tR\astorage\x12\x16\n" +
 	"\x06market\x18\x03 \x01(\tR\x06market\x124\n" +
-	"\x06source\x18\x04 \x01(\v2\x1c.needlebook.dose.v1.CitationR\x06source\"\xf8\x04\n" +
-	"\x0fPlanDrawRequest\x123\n" +
-	"\aproduct\x18\x01 \x01(\tB\x19\xbaH\x16r\x14\x10\x01\x18(2\x0e^[a-z]+[A-G]?$R\aproduct\x12;\n" +
+	"\x06source\x18\x04 \x01(\v2\x1c.needlebook.dose.v1.CitationR\x06source\"\xfe\x04\n" +
+	"\x0fPlanDrawRequest\x126\n" +
+	"\aproduct\x18\x01 \x01(\tB\x1c\xbaH\x19\xc8\x01\x01r\x14\x10\x01\x18(2\x0e^[a-z]+[A-G]?$R\aproduct\x12;\n" +
 	"\x04vial\x18\x02 \x01(\v2\x1f.needlebook.dose.v1.VialContentB\x06\xbaH\x03\xc8\x01\x01R\x04vial\x12A\n" +
-	"\asyringe\x18\x03 \x01(\v2\x1f.needlebook.dose.v1.SyringeTypeB\x06\xbaH\x03\xc8\x01\x01R\asyringe\x12B\n" +
-	"\x05doses\x18\x04 \x03(\v2\x1f.needlebook.dose.v1.PlannedDoseB\v\xbaH\b\x92\x01\x05\b\x01\x10\xc8\x01R\x05doses\x12+\n" +
+	"\asyringe\x18\x03 \x01(\v2\x1f.needlebook.dose.v1.SyringeTypeB\x06\xbaH\x03\xc8\x01\x01R\asyringe\x12E\n" +
+	"\x05doses\x18\x04 \x03(\v2\x1f.needlebook.dose.v1.PlannedDoseB\x0e\xbaH\v\xc8\x01\x01\x92\x01\x05\b\x01\x10\xc8\x01R\x05doses\x12+\n" +
 	"\n" +
 	"priming_ml\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18\x18H\x00R\tprimingMl\x88\x01\x01\x12=\n" +
 	"\x14needle_dead_space_ml\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18\x18H\x01R\x11needleDeadSpaceMl\x88\x01\x01\x12:\n" +
@@ -3643,9 +3643,10 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"\n" +
 	"plunger_ml\x18\x01 \x01(\tB\n" +
 	"\xbaH\a\xc8\x01\x01r\x02\x18\x18R\tplungerMl\x12=\n" +
-	"\x05given\x18\x02 \x03(\v2\x1d.needlebook.dose.v1.SideGivenB\b\xbaH\x05\x92\x01\x02\x10\x04R\x05given\"\xa8\x01\n" +
-	"\tSideGiven\x12<\n" +
-	"\x04side\x18\x01 \x01(\x0e2\x19.needlebook.chart.v1.SideB\b\xbaH\x05\x82\x01\x02\x10\x01H\x00R\x04side\x88\x01\x01\x12%\n" +
+	"\x05given\x18\x02 \x03(\v2\x1d.needlebook.dose.v1.SideGivenB\b\xbaH\x05\x92\x01\x02\x10\x04R\x05given\"\xaa\x01\n" +
+	"\tSideGiven\x12>\n" +
+	"\x04side\x18\x01 \x01(\x0e2\x19.needlebook.chart.v1.SideB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00H\x00R\x04side\x88\x01\x01\x12%\n" +
 	"\bexact_ml\x18\x02 \x01(\tB\n" +
 	"\xbaH\a\xc8\x01\x01r\x02\x18\x18R\aexactMl\x12-\n" +
 	"\fdelivered_ml\x18\x03 \x01(\tB\n" +
@@ -3686,9 +3687,10 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"\x12_exact_ml_fractionB\x1b\n" +
 	"\x19_delivered_units_fractionB\x17\n" +
 	"\x15_error_units_fractionB\r\n" +
-	"\v_scale_mark\"\xf9\x02\n" +
-	"\bSidePlan\x12<\n" +
-	"\x04side\x18\x01 \x01(\x0e2\x19.needlebook.chart.v1.SideB\b\xbaH\x05\x82\x01\x02\x10\x01H\x00R\x04side\x88\x01\x01\x128\n" +
+	"\v_scale_mark\"\xfb\x02\n" +
+	"\bSidePlan\x12>\n" +
+	"\x04side\x18\x01 \x01(\x0e2\x19.needlebook.chart.v1.SideB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00H\x00R\x04side\x88\x01\x01\x128\n" +
 	"\aplanned\x18\x02 \x01(\v2\x1e.needlebook.dose.v1.DoseVolumeR\aplanned\x12!\n" +
 	"\fdelivered_ml\x18\x03 \x01(\tR\vdeliveredMl\x12'\n" +
 	"\x0fdelivered_units\x18\x04 \x01(\tR\x0edeliveredUnits\x12=\n" +
@@ -3711,12 +3713,12 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"side_units\x18\x02 \x01(\tR\tsideUnits\x12!\n" +
 	"\finjection_ml\x18\x03 \x01(\tR\vinjectionMl\x12'\n" +
 	"\x0finjection_units\x18\x04 \x01(\tR\x0einjectionUnits\x12+\n" +
-	"\x11syringe_tolerance\x18\x05 \x01(\tR\x10syringeTolerance\"\xe9\x05\n" +
-	"\x15AdviseDilutionRequest\x123\n" +
-	"\aproduct\x18\x01 \x01(\tB\x19\xbaH\x16r\x14\x10\x01\x18(2\x0e^[a-z]+[A-G]?$R\aproduct\x127\n" +
-	"\x0econtents_units\x18\x02 \x03(\tB\x10\xbaH\r\x92\x01\n" +
-	"\b\x01\x10\x10\"\x04r\x02\x18\x18R\rcontentsUnits\x12B\n" +
-	"\x05doses\x18\x03 \x03(\v2\x1f.needlebook.dose.v1.PlannedDoseB\v\xbaH\b\x92\x01\x05\b\x01\x10\xc8\x01R\x05doses\x12E\n" +
+	"\x11syringe_tolerance\x18\x05 \x01(\tR\x10syringeTolerance\"\xf2\x05\n" +
+	"\x15AdviseDilutionRequest\x126\n" +
+	"\aproduct\x18\x01 \x01(\tB\x1c\xbaH\x19\xc8\x01\x01r\x14\x10\x01\x18(2\x0e^[a-z]+[A-G]?$R\aproduct\x12:\n" +
+	"\x0econtents_units\x18\x02 \x03(\tB\x13\xbaH\x10\xc8\x01\x01\x92\x01\n" +
+	"\b\x01\x10\x10\"\x04r\x02\x18\x18R\rcontentsUnits\x12E\n" +
+	"\x05doses\x18\x03 \x03(\v2\x1f.needlebook.dose.v1.PlannedDoseB\x0e\xbaH\v\xc8\x01\x01\x92\x01\x05\b\x01\x10\xc8\x01R\x05doses\x12E\n" +
 	"\bsyringes\x18\x04 \x03(\v2\x1f.needlebook.dose.v1.SyringeTypeB\b\xbaH\x05\x92\x01\x02\x10 R\bsyringes\x12:\n" +
 	"\x11other_diluents_ml\x18\x05 \x03(\tB\x0e\xbaH\v\x92\x01\b\x10\x10\"\x04r\x02\x18\x18R\x0fotherDiluentsMl\x123\n" +
 	"\x03use\x18\x06 \x01(\tB\x1c\xbaH\x19r\x17\x10\x01\x18@2\x11^[a-z][a-z0-9_]*$H\x00R\x03use\x88\x01\x01\x12?\n" +
@@ -3788,15 +3790,15 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	" \x03(\v2\".needlebook.chart.v1.QuestionnaireB\b\xbaH\x05\x92\x01\x02\x10\x10R\x0equestionnaires\x12I\n" +
 	"\tconflicts\x18\v \x03(\v2 .needlebook.dose.v1.PathSiblingsB\t\xbaH\x06\x92\x01\x03\x10\xf4\x03R\tconflicts\x12P\n" +
 	"\tknowledge\x18\f \x03(\v2'.needlebook.dose.v1.ClinicKnowledgeFactB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\tknowledge\x12>\n" +
-	"\x05clock\x18\r \x01(\x0e2\x1e.needlebook.dose.v1.ClockStateB\b\xbaH\x05\x82\x01\x02\x10\x01R\x05clock\"\x9f\x01\n" +
+	"\x05clock\x18\r \x01(\x0e2\x1e.needlebook.dose.v1.ClockStateB\b\xbaH\x05\x82\x01\x02\x10\x01R\x05clock\"\xa5\x01\n" +
 	"\fPathSiblings\x128\n" +
-	"\x03key\x18\x01 \x01(\v2\x1e.needlebook.chart.v1.RecordKeyB\x06\xbaH\x03\xc8\x01\x01R\x03key\x12\x1e\n" +
-	"\x04path\x18\x02 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\x80\x04R\x04path\x125\n" +
-	"\vvalues_json\x18\x03 \x03(\tB\x14\xbaH\x11\x92\x01\x0e\b\x01\x10@\"\br\x06\x10\x01\x18\x80\x80\x03R\n" +
-	"valuesJson\"\x7f\n" +
-	"\x13ClinicKnowledgeFact\x12%\n" +
-	"\tclinic_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\bclinicId\x12A\n" +
+	"\x03key\x18\x01 \x01(\v2\x1e.needlebook.chart.v1.RecordKeyB\x06\xbaH\x03\xc8\x01\x01R\x03key\x12!\n" +
+	"\x04path\x18\x02 \x01(\tB\r\xbaH\n" +
+	"\xc8\x01\x01r\x05\x10\x01\x18\x80\x04R\x04path\x128\n" +
+	"\vvalues_json\x18\x03 \x03(\tB\x17\xbaH\x14\xc8\x01\x01\x92\x01\x0e\b\x01\x10@\"\br\x06\x10\x01\x18\x80\x80\x03R\n" +
+	"valuesJson\"\x82\x01\n" +
+	"\x13ClinicKnowledgeFact\x12(\n" +
+	"\tclinic_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\bclinicId\x12A\n" +
 	"\x0ecomplete_until\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\rcompleteUntil\"\xfd\x01\n" +
 	"\x14CheckSessionResponse\x127\n" +
 	"\bfindings\x18\x01 \x03(\v2\x1b.needlebook.dose.v1.FindingR\bfindings\x128\n" +
@@ -3816,10 +3818,11 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"\aproduct\x18\x01 \x01(\tR\aproduct\x126\n" +
 	"\aplanned\x18\x02 \x01(\v2\x1c.needlebook.dose.v1.DoseSpanR\aplanned\x122\n" +
 	"\x05given\x18\x03 \x01(\v2\x1c.needlebook.dose.v1.DoseSpanR\x05given\x129\n" +
-	"\atargets\x18\x04 \x03(\v2\x1f.needlebook.dose.v1.TargetTotalR\atargets\"\xd8\x01\n" +
+	"\atargets\x18\x04 \x03(\v2\x1f.needlebook.dose.v1.TargetTotalR\atargets\"\xda\x01\n" +
 	"\vTargetTotal\x12\x16\n" +
-	"\x06muscle\x18\x01 \x01(\tR\x06muscle\x12<\n" +
-	"\x04side\x18\x02 \x01(\x0e2\x19.needlebook.chart.v1.SideB\b\xbaH\x05\x82\x01\x02\x10\x01H\x00R\x04side\x88\x01\x01\x126\n" +
+	"\x06muscle\x18\x01 \x01(\tR\x06muscle\x12>\n" +
+	"\x04side\x18\x02 \x01(\x0e2\x19.needlebook.chart.v1.SideB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00H\x00R\x04side\x88\x01\x01\x126\n" +
 	"\aplanned\x18\x03 \x01(\v2\x1c.needlebook.dose.v1.DoseSpanR\aplanned\x122\n" +
 	"\x05given\x18\x04 \x01(\v2\x1c.needlebook.dose.v1.DoseSpanR\x05givenB\a\n" +
 	"\x05_side\"\xb2\x03\n" +
@@ -3902,10 +3905,10 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"\vclinic_name\x18\x02 \x01(\tR\n" +
 	"clinicName\x12A\n" +
 	"\x0ecomplete_until\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\rcompleteUntil\x12%\n" +
-	"\x0esilent_devices\x18\x04 \x01(\x05R\rsilentDevices\"\xae\x02\n" +
-	"\x16CompareProductsRequest\x123\n" +
-	"\aproduct\x18\x01 \x01(\tB\x19\xbaH\x16r\x14\x10\x01\x18(2\x0e^[a-z]+[A-G]?$R\aproduct\x12>\n" +
-	"\rother_product\x18\x02 \x01(\tB\x19\xbaH\x16r\x14\x10\x01\x18(2\x0e^[a-z]+[A-G]?$R\fotherProduct\x12A\n" +
+	"\x0esilent_devices\x18\x04 \x01(\x05R\rsilentDevices\"\xb4\x02\n" +
+	"\x16CompareProductsRequest\x126\n" +
+	"\aproduct\x18\x01 \x01(\tB\x1c\xbaH\x19\xc8\x01\x01r\x14\x10\x01\x18(2\x0e^[a-z]+[A-G]?$R\aproduct\x12A\n" +
+	"\rother_product\x18\x02 \x01(\tB\x1c\xbaH\x19\xc8\x01\x01r\x14\x10\x01\x18(2\x0e^[a-z]+[A-G]?$R\fotherProduct\x12A\n" +
 	"\tformulary\x18\x03 \x01(\v2#.needlebook.dose.v1.FormularyChoiceR\tformulary:\\\xbaHY\x1aW\n" +
 	"\x14compare.two_products\x12\x1bname two different products\x1a\"this.product != this.other_product\"\xb4\x02\n" +
 	"\x17CompareProductsResponse\x127\n" +

@@ -546,18 +546,20 @@ const file_needlebook_formulary_v1_formulary_edition_proto_rawDesc = "" +
 	"\vsettlements\x18[ \x03(\v2 .needlebook.record.v1.SettlementB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\vsettlements:\x04\xa8\xbb\x18\tB\b\n" +
 	"\x06_labelB\n" +
 	"\n" +
-	"\b_version\"\x91\x01\n" +
+	"\b_version\"\x97\x01\n" +
 	"\x10EditionReference\x12,\n" +
 	"\n" +
-	"edition_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x00R\teditionId\x88\x01\x01\x12#\n" +
-	"\aversion\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18(R\aversion\x12\x1b\n" +
-	"\x04hash\x18\x03 \x01(\fB\a\xbaH\x04z\x02h R\x04hashB\r\n" +
-	"\v_edition_id\"A\n" +
-	"\fEditionScope\x121\n" +
+	"edition_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x00R\teditionId\x88\x01\x01\x12&\n" +
+	"\aversion\x18\x02 \x01(\tB\f\xbaH\t\xc8\x01\x01r\x04\x10\x01\x18(R\aversion\x12\x1e\n" +
+	"\x04hash\x18\x03 \x01(\fB\n" +
+	"\xbaH\a\xc8\x01\x01z\x02h R\x04hashB\r\n" +
+	"\v_edition_id\"D\n" +
+	"\fEditionScope\x124\n" +
 	"\n" +
-	"clinic_ids\x18\x01 \x03(\tB\x12\xbaH\x0f\x92\x01\f\b\x01\x10\xc8\x01\"\x05r\x03\xb0\x01\x01R\tclinicIds\"k\n" +
-	"\vPublication\x12\x1b\n" +
-	"\x04hash\x18\x01 \x01(\fB\a\xbaH\x04z\x02h R\x04hash\x12?\n" +
+	"clinic_ids\x18\x01 \x03(\tB\x15\xbaH\x12\xc8\x01\x01\x92\x01\f\b\x01\x10\xc8\x01\"\x05r\x03\xb0\x01\x01R\tclinicIds\"n\n" +
+	"\vPublication\x12\x1e\n" +
+	"\x04hash\x18\x01 \x01(\fB\n" +
+	"\xbaH\a\xc8\x01\x01z\x02h R\x04hash\x12?\n" +
 	"\tpublished\x18\x02 \x01(\v2\x19.needlebook.record.v1.ActB\x06\xbaH\x03\xc8\x01\x01R\tpublishedB\xe6\x01\n" +
 	"\x1bcom.needlebook.formulary.v1B\x15FormularyEditionProtoP\x01Z2needlebook/gen/needlebook/formulary/v1;formularyv1\xa2\x02\x03NFX\xaa\x02\x17Needlebook.Formulary.V1\xca\x02\x17Needlebook\\Formulary\\V1\xe2\x02#Needlebook\\Formulary\\V1\\GPBMetadata\xea\x02\x19Needlebook::Formulary::V1b\x06proto3"
 

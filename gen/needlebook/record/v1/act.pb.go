@@ -82,9 +82,9 @@ var File_needlebook_record_v1_act_proto protoreflect.FileDescriptor
 
 const file_needlebook_record_v1_act_proto_rawDesc = "" +
 	"\n" +
-	"\x1eneedlebook/record/v1/act.proto\x12\x14needlebook.record.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"S\n" +
-	"\x03Act\x12\x18\n" +
-	"\x02by\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\x02by\x122\n" +
+	"\x1eneedlebook/record/v1/act.proto\x12\x14needlebook.record.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"V\n" +
+	"\x03Act\x12\x1b\n" +
+	"\x02by\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\x02by\x122\n" +
 	"\x02at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\x02atB\xc4\x01\n" +
 	"\x18com.needlebook.record.v1B\bActProtoP\x01Z,needlebook/gen/needlebook/record/v1;recordv1\xa2\x02\x03NRX\xaa\x02\x14Needlebook.Record.V1\xca\x02\x14Needlebook\\Record\\V1\xe2\x02 Needlebook\\Record\\V1\\GPBMetadata\xea\x02\x16Needlebook::Record::V1b\x06proto3"
 

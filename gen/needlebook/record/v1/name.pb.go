@@ -108,11 +108,11 @@ var File_needlebook_record_v1_name_proto protoreflect.FileDescriptor
 
 const file_needlebook_record_v1_name_proto_rawDesc = "" +
 	"\n" +
-	"\x1fneedlebook/record/v1/name.proto\x12\x14needlebook.record.v1\x1a\x1bbuf/validate/validate.proto\"\xb5\x01\n" +
+	"\x1fneedlebook/record/v1/name.proto\x12\x14needlebook.record.v1\x1a\x1bbuf/validate/validate.proto\"\xb8\x01\n" +
 	"\n" +
-	"PersonName\x12\x1e\n" +
-	"\x04full\x18\x01 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x04full\x12\x1f\n" +
+	"PersonName\x12!\n" +
+	"\x04full\x18\x01 \x01(\tB\r\xbaH\n" +
+	"\xc8\x01\x01r\x05\x10\x01\x18\xc8\x01R\x04full\x12\x1f\n" +
 	"\x06family\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x06family\x12\x1d\n" +
 	"\x05given\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05given\x12%\n" +
 	"\tpreferred\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18xR\tpreferred\x12 \n" +

@@ -91,11 +91,11 @@ var File_needlebook_record_v1_void_proto protoreflect.FileDescriptor
 
 const file_needlebook_record_v1_void_proto_rawDesc = "" +
 	"\n" +
-	"\x1fneedlebook/record/v1/void.proto\x12\x14needlebook.record.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"x\n" +
-	"\x04Void\x12\"\n" +
-	"\x06reason\x18\x01 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\x12\x18\n" +
-	"\x02by\x18\x02 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\x02by\x122\n" +
+	"\x1fneedlebook/record/v1/void.proto\x12\x14needlebook.record.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"~\n" +
+	"\x04Void\x12%\n" +
+	"\x06reason\x18\x01 \x01(\tB\r\xbaH\n" +
+	"\xc8\x01\x01r\x05\x10\x01\x18\xf4\x03R\x06reason\x12\x1b\n" +
+	"\x02by\x18\x02 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\x02by\x122\n" +
 	"\x02at\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\x02atB\xc5\x01\n" +
 	"\x18com.needlebook.record.v1B\tVoidProtoP\x01Z,needlebook/gen/needlebook/record/v1;recordv1\xa2\x02\x03NRX\xaa\x02\x14Needlebook.Record.V1\xca\x02\x14Needlebook\\Record\\V1\xe2\x02 Needlebook\\Record\\V1\\GPBMetadata\xea\x02\x16Needlebook::Record::V1b\x06proto3"
 

@@ -1783,9 +1783,9 @@ const file_needlebook_trace_v1_trace_service_proto_rawDesc = "" +
 	"page_token\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageToken\x12!\n" +
 	"\x06lot_id\x18\x05 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x00R\x05lotId\x125\n" +
 	"\x05label\x18\x06 \x01(\v2\x1d.needlebook.trace.v1.LotLabelH\x00R\x05labelB\f\n" +
-	"\x03lot\x12\x05\xbaH\x02\b\x01\"\x96\x01\n" +
-	"\bLotLabel\x12!\n" +
-	"\x06number\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18\x14R\x06number\x128\n" +
+	"\x03lot\x12\x05\xbaH\x02\b\x01\"\x99\x01\n" +
+	"\bLotLabel\x12$\n" +
+	"\x06number\x18\x01 \x01(\tB\f\xbaH\t\xc8\x01\x01r\x04\x10\x01\x18\x14R\x06number\x128\n" +
 	"\aproduct\x18\x02 \x01(\tB\x19\xbaH\x16r\x14\x10\x01\x18(2\x0e^[a-z]+[A-G]?$H\x00R\aproduct\x88\x01\x01\x12!\n" +
 	"\falso_similar\x18\x03 \x01(\bR\valsoSimilarB\n" +
 	"\n" +
@@ -1811,12 +1811,13 @@ const file_needlebook_trace_v1_trace_service_proto_rawDesc = "" +
 	"\x0fthrough_diluent\x18\t \x01(\bR\x0ethroughDiluent\x12%\n" +
 	"\x0ematched_number\x18\n" +
 	" \x01(\tR\rmatchedNumber\x12H\n" +
-	"\rcontacts_made\x18\v \x03(\v2#.needlebook.chart.v1.ContactAttemptR\fcontactsMade\"\x88\x02\n" +
+	"\rcontacts_made\x18\v \x03(\v2#.needlebook.chart.v1.ContactAttemptR\fcontactsMade\"\x8a\x02\n" +
 	"\rExposedGiving\x12!\n" +
 	"\finjection_id\x18\x01 \x01(\tR\vinjectionId\x12\x1b\n" +
 	"\tgiving_id\x18\x02 \x01(\tR\bgivingId\x12\x16\n" +
-	"\x06muscle\x18\x03 \x01(\tR\x06muscle\x12<\n" +
-	"\x04side\x18\x04 \x01(\x0e2\x19.needlebook.chart.v1.SideB\b\xbaH\x05\x82\x01\x02\x10\x01H\x00R\x04side\x88\x01\x01\x12\x18\n" +
+	"\x06muscle\x18\x03 \x01(\tR\x06muscle\x12>\n" +
+	"\x04side\x18\x04 \x01(\x0e2\x19.needlebook.chart.v1.SideB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00H\x00R\x04side\x88\x01\x01\x12\x18\n" +
 	"\aproduct\x18\x05 \x01(\tR\aproduct\x12\x1d\n" +
 	"\n" +
 	"dose_units\x18\x06 \x01(\tR\tdoseUnits\x12\x1f\n" +
@@ -1842,9 +1843,9 @@ const file_needlebook_trace_v1_trace_service_proto_rawDesc = "" +
 	"\tclinic_id\x18\x03 \x01(\tR\bclinicId\x12D\n" +
 	"\x10last_exchange_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x0elastExchangeAt\x12%\n" +
 	"\x0ecustodian_name\x18\x05 \x01(\tR\rcustodianName\x12'\n" +
-	"\x0fcustodian_phone\x18\x06 \x01(\tR\x0ecustodianPhone\"q\n" +
-	"\x12GetDayCloseRequest\x12%\n" +
-	"\tclinic_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\bclinicId\x124\n" +
+	"\x0fcustodian_phone\x18\x06 \x01(\tR\x0ecustodianPhone\"t\n" +
+	"\x12GetDayCloseRequest\x12(\n" +
+	"\tclinic_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\bclinicId\x124\n" +
 	"\x03day\x18\x02 \x01(\v2\x1a.needlebook.record.v1.DateB\x06\xbaH\x03\xc8\x01\x01R\x03day\"\xbf\x01\n" +
 	"\x13GetDayCloseResponse\x126\n" +
 	"\x06report\x18\x01 \x01(\v2\x1e.needlebook.trace.v1.DayReportR\x06report\x123\n" +
@@ -1917,14 +1918,14 @@ const file_needlebook_trace_v1_trace_service_proto_rawDesc = "" +
 	"\x06review\x18\x04 \x01(\v2\x1f.needlebook.chart.v1.ReviewDateR\x06review\x12!\n" +
 	"\foverdue_days\x18\x05 \x01(\x05R\voverdueDays\x12%\n" +
 	"\x0eappointment_id\x18\x06 \x01(\tR\rappointmentId\x12\x18\n" +
-	"\aregions\x18\a \x03(\tR\aregions\"\xa5\x02\n" +
-	"\x14ExportPatientRequest\x12'\n" +
+	"\aregions\x18\a \x03(\tR\aregions\"\xab\x02\n" +
+	"\x14ExportPatientRequest\x12*\n" +
 	"\n" +
-	"patient_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\tpatientId\x12F\n" +
+	"patient_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\tpatientId\x12F\n" +
 	"\x06format\x18\x02 \x01(\x0e2!.needlebook.trace.v1.ExportFormatB\v\xbaH\b\xc8\x01\x01\x82\x01\x02\x10\x01R\x06format\x12%\n" +
-	"\x0einclude_photos\x18\x03 \x01(\bR\rincludePhotos\x12\"\n" +
-	"\x06reason\x18\x04 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\x12(\n" +
+	"\x0einclude_photos\x18\x03 \x01(\bR\rincludePhotos\x12%\n" +
+	"\x06reason\x18\x04 \x01(\tB\r\xbaH\n" +
+	"\xc8\x01\x01r\x05\x10\x01\x18\xf4\x03R\x06reason\x12(\n" +
 	"\tpage_size\x18\x05 \x01(\rB\v\xbaH\b*\x06\x18\xc0\x84=(\x00R\bpageSize\x12'\n" +
 	"\n" +
 	"page_token\x18\x06 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageToken\"\xc8\x01\n" +
