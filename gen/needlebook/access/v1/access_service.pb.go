@@ -1258,7 +1258,9 @@ type RoleAssignment struct {
 	// The clinic; absent for the whole organisation.
 	ClinicId *string `protobuf:"bytes,1,opt,name=clinic_id,json=clinicId,proto3,oneof" json:"clinic_id,omitempty"`
 	// The roles, each once; empty takes away all that the person has there.
-	Roles         []Role `protobuf:"varint,2,rep,packed,name=roles,proto3,enum=needlebook.access.v1.Role" json:"roles,omitempty"`
+	Roles []Role `protobuf:"varint,2,rep,packed,name=roles,proto3,enum=needlebook.access.v1.Role" json:"roles,omitempty"`
+	// The last day on which they hold; absent when they do not end.
+	Until         *v1.Date `protobuf:"bytes,3,opt,name=until,proto3" json:"until,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1303,6 +1305,13 @@ func (x *RoleAssignment) GetClinicId() string {
 func (x *RoleAssignment) GetRoles() []Role {
 	if x != nil {
 		return x.Roles
+	}
+	return nil
+}
+
+func (x *RoleAssignment) GetUntil() *v1.Date {
+	if x != nil {
+		return x.Until
 	}
 	return nil
 }
@@ -2287,10 +2296,11 @@ const file_needlebook_access_v1_access_service_proto_rawDesc = "" +
 	"request_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12<\n" +
 	"\x04name\x18\x02 \x01(\v2 .needlebook.record.v1.PersonNameB\x06\xbaH\x03\xc8\x01\x01R\x04name\x127\n" +
 	"\acontact\x18\x03 \x01(\v2\x1d.needlebook.record.v1.ContactR\acontact\x12P\n" +
-	"\vassignments\x18\x04 \x03(\v2$.needlebook.access.v1.RoleAssignmentB\b\xbaH\x05\x92\x01\x02\x10@R\vassignments\"\x8f\x01\n" +
+	"\vassignments\x18\x04 \x03(\v2$.needlebook.access.v1.RoleAssignmentB\b\xbaH\x05\x92\x01\x02\x10@R\vassignments\"\xc1\x01\n" +
 	"\x0eRoleAssignment\x12*\n" +
 	"\tclinic_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x00R\bclinicId\x88\x01\x01\x12C\n" +
-	"\x05roles\x18\x02 \x03(\x0e2\x1a.needlebook.access.v1.RoleB\x11\xbaH\x0e\x92\x01\v\x10\b\"\a\x82\x01\x04\x10\x01 \x00R\x05rolesB\f\n" +
+	"\x05roles\x18\x02 \x03(\x0e2\x1a.needlebook.access.v1.RoleB\x11\xbaH\x0e\x92\x01\v\x10\b\"\a\x82\x01\x04\x10\x01 \x00R\x05roles\x120\n" +
+	"\x05until\x18\x03 \x01(\v2\x1a.needlebook.record.v1.DateR\x05untilB\f\n" +
 	"\n" +
 	"_clinic_id\"\xbc\x01\n" +
 	"\x10AddStaffResponse\x121\n" +
@@ -2454,8 +2464,8 @@ var file_needlebook_access_v1_access_service_proto_goTypes = []any{
 	(*Device)(nil),                      // 34: needlebook.access.v1.Device
 	(*v1.Contact)(nil),                  // 35: needlebook.record.v1.Contact
 	(Role)(0),                           // 36: needlebook.access.v1.Role
-	(CredentialKind)(0),                 // 37: needlebook.access.v1.CredentialKind
-	(*v1.Date)(nil),                     // 38: needlebook.record.v1.Date
+	(*v1.Date)(nil),                     // 37: needlebook.record.v1.Date
+	(CredentialKind)(0),                 // 38: needlebook.access.v1.CredentialKind
 	(v11.RecordKind)(0),                 // 39: needlebook.options.v1.RecordKind
 	(v12.Reason)(0),                     // 40: needlebook.fault.v1.Reason
 }
@@ -2481,52 +2491,53 @@ var file_needlebook_access_v1_access_service_proto_depIdxs = []int32{
 	35, // 18: needlebook.access.v1.AddStaffRequest.contact:type_name -> needlebook.record.v1.Contact
 	18, // 19: needlebook.access.v1.AddStaffRequest.assignments:type_name -> needlebook.access.v1.RoleAssignment
 	36, // 20: needlebook.access.v1.RoleAssignment.roles:type_name -> needlebook.access.v1.Role
-	31, // 21: needlebook.access.v1.AddStaffResponse.staff:type_name -> needlebook.access.v1.Staff
-	30, // 22: needlebook.access.v1.AddStaffResponse.invitation_expires_at:type_name -> google.protobuf.Timestamp
-	31, // 23: needlebook.access.v1.ListStaffResponse.staff:type_name -> needlebook.access.v1.Staff
-	18, // 24: needlebook.access.v1.SetStaffRolesRequest.assignments:type_name -> needlebook.access.v1.RoleAssignment
-	23, // 25: needlebook.access.v1.SetStaffRolesRequest.grant_credentials:type_name -> needlebook.access.v1.CredentialRequest
-	37, // 26: needlebook.access.v1.CredentialRequest.kind:type_name -> needlebook.access.v1.CredentialKind
-	38, // 27: needlebook.access.v1.CredentialRequest.expires_on:type_name -> needlebook.record.v1.Date
-	31, // 28: needlebook.access.v1.SetStaffRolesResponse.staff:type_name -> needlebook.access.v1.Staff
-	30, // 29: needlebook.access.v1.BreakGlassResponse.expires_at:type_name -> google.protobuf.Timestamp
-	30, // 30: needlebook.access.v1.ListAuditRequest.from:type_name -> google.protobuf.Timestamp
-	30, // 31: needlebook.access.v1.ListAuditRequest.until:type_name -> google.protobuf.Timestamp
-	30, // 32: needlebook.access.v1.AuditEntry.at:type_name -> google.protobuf.Timestamp
-	36, // 33: needlebook.access.v1.AuditEntry.role:type_name -> needlebook.access.v1.Role
-	39, // 34: needlebook.access.v1.AuditEntry.kind:type_name -> needlebook.options.v1.RecordKind
-	0,  // 35: needlebook.access.v1.AuditEntry.outcome:type_name -> needlebook.access.v1.AuditOutcome
-	40, // 36: needlebook.access.v1.AuditEntry.reason:type_name -> needlebook.fault.v1.Reason
-	28, // 37: needlebook.access.v1.ListAuditResponse.entries:type_name -> needlebook.access.v1.AuditEntry
-	2,  // 38: needlebook.access.v1.AccessService.SignIn:input_type -> needlebook.access.v1.SignInRequest
-	4,  // 39: needlebook.access.v1.AccessService.Refresh:input_type -> needlebook.access.v1.RefreshRequest
-	6,  // 40: needlebook.access.v1.AccessService.ClaimInvitation:input_type -> needlebook.access.v1.ClaimInvitationRequest
-	8,  // 41: needlebook.access.v1.AccessService.EnrolDevice:input_type -> needlebook.access.v1.EnrolDeviceRequest
-	10, // 42: needlebook.access.v1.AccessService.CreateEnrolmentCode:input_type -> needlebook.access.v1.CreateEnrolmentCodeRequest
-	12, // 43: needlebook.access.v1.AccessService.ListDevices:input_type -> needlebook.access.v1.ListDevicesRequest
-	15, // 44: needlebook.access.v1.AccessService.RevokeDevice:input_type -> needlebook.access.v1.RevokeDeviceRequest
-	17, // 45: needlebook.access.v1.AccessService.AddStaff:input_type -> needlebook.access.v1.AddStaffRequest
-	20, // 46: needlebook.access.v1.AccessService.ListStaff:input_type -> needlebook.access.v1.ListStaffRequest
-	22, // 47: needlebook.access.v1.AccessService.SetStaffRoles:input_type -> needlebook.access.v1.SetStaffRolesRequest
-	25, // 48: needlebook.access.v1.AccessService.BreakGlass:input_type -> needlebook.access.v1.BreakGlassRequest
-	27, // 49: needlebook.access.v1.AccessService.ListAudit:input_type -> needlebook.access.v1.ListAuditRequest
-	3,  // 50: needlebook.access.v1.AccessService.SignIn:output_type -> needlebook.access.v1.SignInResponse
-	5,  // 51: needlebook.access.v1.AccessService.Refresh:output_type -> needlebook.access.v1.RefreshResponse
-	7,  // 52: needlebook.access.v1.AccessService.ClaimInvitation:output_type -> needlebook.access.v1.ClaimInvitationResponse
-	9,  // 53: needlebook.access.v1.AccessService.EnrolDevice:output_type -> needlebook.access.v1.EnrolDeviceResponse
-	11, // 54: needlebook.access.v1.AccessService.CreateEnrolmentCode:output_type -> needlebook.access.v1.CreateEnrolmentCodeResponse
-	14, // 55: needlebook.access.v1.AccessService.ListDevices:output_type -> needlebook.access.v1.ListDevicesResponse
-	16, // 56: needlebook.access.v1.AccessService.RevokeDevice:output_type -> needlebook.access.v1.RevokeDeviceResponse
-	19, // 57: needlebook.access.v1.AccessService.AddStaff:output_type -> needlebook.access.v1.AddStaffResponse
-	21, // 58: needlebook.access.v1.AccessService.ListStaff:output_type -> needlebook.access.v1.ListStaffResponse
-	24, // 59: needlebook.access.v1.AccessService.SetStaffRoles:output_type -> needlebook.access.v1.SetStaffRolesResponse
-	26, // 60: needlebook.access.v1.AccessService.BreakGlass:output_type -> needlebook.access.v1.BreakGlassResponse
-	29, // 61: needlebook.access.v1.AccessService.ListAudit:output_type -> needlebook.access.v1.ListAuditResponse
-	50, // [50:62] is the sub-list for method output_type
-	38, // [38:50] is the sub-list for method input_type
-	38, // [38:38] is the sub-list for extension type_name
-	38, // [38:38] is the sub-list for extension extendee
-	0,  // [0:38] is the sub-list for field type_name
+	37, // 21: needlebook.access.v1.RoleAssignment.until:type_name -> needlebook.record.v1.Date
+	31, // 22: needlebook.access.v1.AddStaffResponse.staff:type_name -> needlebook.access.v1.Staff
+	30, // 23: needlebook.access.v1.AddStaffResponse.invitation_expires_at:type_name -> google.protobuf.Timestamp
+	31, // 24: needlebook.access.v1.ListStaffResponse.staff:type_name -> needlebook.access.v1.Staff
+	18, // 25: needlebook.access.v1.SetStaffRolesRequest.assignments:type_name -> needlebook.access.v1.RoleAssignment
+	23, // 26: needlebook.access.v1.SetStaffRolesRequest.grant_credentials:type_name -> needlebook.access.v1.CredentialRequest
+	38, // 27: needlebook.access.v1.CredentialRequest.kind:type_name -> needlebook.access.v1.CredentialKind
+	37, // 28: needlebook.access.v1.CredentialRequest.expires_on:type_name -> needlebook.record.v1.Date
+	31, // 29: needlebook.access.v1.SetStaffRolesResponse.staff:type_name -> needlebook.access.v1.Staff
+	30, // 30: needlebook.access.v1.BreakGlassResponse.expires_at:type_name -> google.protobuf.Timestamp
+	30, // 31: needlebook.access.v1.ListAuditRequest.from:type_name -> google.protobuf.Timestamp
+	30, // 32: needlebook.access.v1.ListAuditRequest.until:type_name -> google.protobuf.Timestamp
+	30, // 33: needlebook.access.v1.AuditEntry.at:type_name -> google.protobuf.Timestamp
+	36, // 34: needlebook.access.v1.AuditEntry.role:type_name -> needlebook.access.v1.Role
+	39, // 35: needlebook.access.v1.AuditEntry.kind:type_name -> needlebook.options.v1.RecordKind
+	0,  // 36: needlebook.access.v1.AuditEntry.outcome:type_name -> needlebook.access.v1.AuditOutcome
+	40, // 37: needlebook.access.v1.AuditEntry.reason:type_name -> needlebook.fault.v1.Reason
+	28, // 38: needlebook.access.v1.ListAuditResponse.entries:type_name -> needlebook.access.v1.AuditEntry
+	2,  // 39: needlebook.access.v1.AccessService.SignIn:input_type -> needlebook.access.v1.SignInRequest
+	4,  // 40: needlebook.access.v1.AccessService.Refresh:input_type -> needlebook.access.v1.RefreshRequest
+	6,  // 41: needlebook.access.v1.AccessService.ClaimInvitation:input_type -> needlebook.access.v1.ClaimInvitationRequest
+	8,  // 42: needlebook.access.v1.AccessService.EnrolDevice:input_type -> needlebook.access.v1.EnrolDeviceRequest
+	10, // 43: needlebook.access.v1.AccessService.CreateEnrolmentCode:input_type -> needlebook.access.v1.CreateEnrolmentCodeRequest
+	12, // 44: needlebook.access.v1.AccessService.ListDevices:input_type -> needlebook.access.v1.ListDevicesRequest
+	15, // 45: needlebook.access.v1.AccessService.RevokeDevice:input_type -> needlebook.access.v1.RevokeDeviceRequest
+	17, // 46: needlebook.access.v1.AccessService.AddStaff:input_type -> needlebook.access.v1.AddStaffRequest
+	20, // 47: needlebook.access.v1.AccessService.ListStaff:input_type -> needlebook.access.v1.ListStaffRequest
+	22, // 48: needlebook.access.v1.AccessService.SetStaffRoles:input_type -> needlebook.access.v1.SetStaffRolesRequest
+	25, // 49: needlebook.access.v1.AccessService.BreakGlass:input_type -> needlebook.access.v1.BreakGlassRequest
+	27, // 50: needlebook.access.v1.AccessService.ListAudit:input_type -> needlebook.access.v1.ListAuditRequest
+	3,  // 51: needlebook.access.v1.AccessService.SignIn:output_type -> needlebook.access.v1.SignInResponse
+	5,  // 52: needlebook.access.v1.AccessService.Refresh:output_type -> needlebook.access.v1.RefreshResponse
+	7,  // 53: needlebook.access.v1.AccessService.ClaimInvitation:output_type -> needlebook.access.v1.ClaimInvitationResponse
+	9,  // 54: needlebook.access.v1.AccessService.EnrolDevice:output_type -> needlebook.access.v1.EnrolDeviceResponse
+	11, // 55: needlebook.access.v1.AccessService.CreateEnrolmentCode:output_type -> needlebook.access.v1.CreateEnrolmentCodeResponse
+	14, // 56: needlebook.access.v1.AccessService.ListDevices:output_type -> needlebook.access.v1.ListDevicesResponse
+	16, // 57: needlebook.access.v1.AccessService.RevokeDevice:output_type -> needlebook.access.v1.RevokeDeviceResponse
+	19, // 58: needlebook.access.v1.AccessService.AddStaff:output_type -> needlebook.access.v1.AddStaffResponse
+	21, // 59: needlebook.access.v1.AccessService.ListStaff:output_type -> needlebook.access.v1.ListStaffResponse
+	24, // 60: needlebook.access.v1.AccessService.SetStaffRoles:output_type -> needlebook.access.v1.SetStaffRolesResponse
+	26, // 61: needlebook.access.v1.AccessService.BreakGlass:output_type -> needlebook.access.v1.BreakGlassResponse
+	29, // 62: needlebook.access.v1.AccessService.ListAudit:output_type -> needlebook.access.v1.ListAuditResponse
+	51, // [51:63] is the sub-list for method output_type
+	39, // [39:51] is the sub-list for method input_type
+	39, // [39:39] is the sub-list for extension type_name
+	39, // [39:39] is the sub-list for extension extendee
+	0,  // [0:39] is the sub-list for field type_name
 }
 
 func init() { file_needlebook_access_v1_access_service_proto_init() }

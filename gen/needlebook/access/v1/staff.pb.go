@@ -413,7 +413,9 @@ type Assignment struct {
 	// The roles, each once.
 	Roles []Role `protobuf:"varint,2,rep,packed,name=roles,proto3,enum=needlebook.access.v1.Role" json:"roles,omitempty"`
 	// Who gave them and when.
-	Granted       *v1.Act `protobuf:"bytes,3,opt,name=granted,proto3" json:"granted,omitempty"`
+	Granted *v1.Act `protobuf:"bytes,3,opt,name=granted,proto3" json:"granted,omitempty"`
+	// The last day on which they hold, for a locum or an inspector; absent when they do not end.
+	Until         *v1.Date `protobuf:"bytes,4,opt,name=until,proto3" json:"until,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -465,6 +467,13 @@ func (x *Assignment) GetRoles() []Role {
 func (x *Assignment) GetGranted() *v1.Act {
 	if x != nil {
 		return x.Granted
+	}
+	return nil
+}
+
+func (x *Assignment) GetUntil() *v1.Date {
+	if x != nil {
+		return x.Until
 	}
 	return nil
 }
@@ -720,12 +729,13 @@ const file_needlebook_access_v1_staff_proto_rawDesc = "" +
 	"\n" +
 	"assignment\x18\x02 \x01(\v2 .needlebook.access.v1.AssignmentB\x04\xb8\xbb\x18\x01R\n" +
 	"assignment\x126\n" +
-	"\x05ended\x18\x03 \x01(\v2\x1a.needlebook.record.v1.VoidB\x04\xb8\xbb\x18\x01R\x05ended:\x04\xb0\xbb\x18\x01\"\xcb\x01\n" +
+	"\x05ended\x18\x03 \x01(\v2\x1a.needlebook.record.v1.VoidB\x04\xb8\xbb\x18\x01R\x05ended:\x04\xb0\xbb\x18\x01\"\xfd\x01\n" +
 	"\n" +
 	"Assignment\x12*\n" +
 	"\tclinic_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x00R\bclinicId\x88\x01\x01\x12F\n" +
 	"\x05roles\x18\x02 \x03(\x0e2\x1a.needlebook.access.v1.RoleB\x14\xbaH\x11\xc8\x01\x01\x92\x01\v\b\x01\x10\b\"\x05\x82\x01\x02\x10\x01R\x05roles\x12;\n" +
-	"\agranted\x18\x03 \x01(\v2\x19.needlebook.record.v1.ActB\x06\xbaH\x03\xc8\x01\x01R\agrantedB\f\n" +
+	"\agranted\x18\x03 \x01(\v2\x19.needlebook.record.v1.ActB\x06\xbaH\x03\xc8\x01\x01R\agranted\x120\n" +
+	"\x05until\x18\x04 \x01(\v2\x1a.needlebook.record.v1.DateR\x05untilB\f\n" +
 	"\n" +
 	"_clinic_id\"\xab\x01\n" +
 	"\n" +
@@ -803,17 +813,18 @@ var file_needlebook_access_v1_staff_proto_depIdxs = []int32{
 	14, // 12: needlebook.access.v1.Position.ended:type_name -> needlebook.record.v1.Void
 	15, // 13: needlebook.access.v1.Assignment.roles:type_name -> needlebook.access.v1.Role
 	16, // 14: needlebook.access.v1.Assignment.granted:type_name -> needlebook.record.v1.Act
-	7,  // 15: needlebook.access.v1.Credential.grant:type_name -> needlebook.access.v1.CredentialGrant
-	14, // 16: needlebook.access.v1.Credential.revoked:type_name -> needlebook.record.v1.Void
-	0,  // 17: needlebook.access.v1.CredentialGrant.kind:type_name -> needlebook.access.v1.CredentialKind
-	16, // 18: needlebook.access.v1.CredentialGrant.granted:type_name -> needlebook.record.v1.Act
-	13, // 19: needlebook.access.v1.CredentialGrant.expires_on:type_name -> needlebook.record.v1.Date
-	16, // 20: needlebook.access.v1.Suspension.imposed:type_name -> needlebook.record.v1.Act
-	21, // [21:21] is the sub-list for method output_type
-	21, // [21:21] is the sub-list for method input_type
-	21, // [21:21] is the sub-list for extension type_name
-	21, // [21:21] is the sub-list for extension extendee
-	0,  // [0:21] is the sub-list for field type_name
+	13, // 15: needlebook.access.v1.Assignment.until:type_name -> needlebook.record.v1.Date
+	7,  // 16: needlebook.access.v1.Credential.grant:type_name -> needlebook.access.v1.CredentialGrant
+	14, // 17: needlebook.access.v1.Credential.revoked:type_name -> needlebook.record.v1.Void
+	0,  // 18: needlebook.access.v1.CredentialGrant.kind:type_name -> needlebook.access.v1.CredentialKind
+	16, // 19: needlebook.access.v1.CredentialGrant.granted:type_name -> needlebook.record.v1.Act
+	13, // 20: needlebook.access.v1.CredentialGrant.expires_on:type_name -> needlebook.record.v1.Date
+	16, // 21: needlebook.access.v1.Suspension.imposed:type_name -> needlebook.record.v1.Act
+	22, // [22:22] is the sub-list for method output_type
+	22, // [22:22] is the sub-list for method input_type
+	22, // [22:22] is the sub-list for extension type_name
+	22, // [22:22] is the sub-list for extension extendee
+	0,  // [0:22] is the sub-list for field type_name
 }
 
 func init() { file_needlebook_access_v1_staff_proto_init() }

@@ -623,7 +623,9 @@ type ListRecordsRequest struct {
 	// The most to answer; 0 means 50.
 	PageSize uint32 `protobuf:"varint,4,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
 	// The next_page_token of the answer before; empty for the first page.
-	PageToken     string `protobuf:"bytes,5,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	PageToken string `protobuf:"bytes,5,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	// Only those of this day, by the clinic's calendar: appointments and day closes; absent for any. Refused for kinds without a day.
+	On            *v1.Date `protobuf:"bytes,6,opt,name=on,proto3" json:"on,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -691,6 +693,13 @@ func (x *ListRecordsRequest) GetPageToken() string {
 		return x.PageToken
 	}
 	return ""
+}
+
+func (x *ListRecordsRequest) GetOn() *v1.Date {
+	if x != nil {
+		return x.On
+	}
+	return nil
 }
 
 // ListRecordsResponse is a page of records.
@@ -1960,7 +1969,7 @@ const file_needlebook_chart_v1_chart_service_proto_rawDesc = "" +
 	"\x10GetRecordRequest\x128\n" +
 	"\x03key\x18\x01 \x01(\v2\x1e.needlebook.chart.v1.RecordKeyB\x06\xbaH\x03\xc8\x01\x01R\x03key\"H\n" +
 	"\x11GetRecordResponse\x123\n" +
-	"\x04view\x18\x01 \x01(\v2\x1f.needlebook.chart.v1.RecordViewR\x04view\"\xa1\x02\n" +
+	"\x04view\x18\x01 \x01(\v2\x1f.needlebook.chart.v1.RecordViewR\x04view\"\xcd\x02\n" +
 	"\x12ListRecordsRequest\x12B\n" +
 	"\x04kind\x18\x01 \x01(\x0e2!.needlebook.options.v1.RecordKindB\v\xbaH\b\xc8\x01\x01\x82\x01\x02\x10\x01R\x04kind\x12*\n" +
 	"\tclinic_id\x18\x02 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x00R\bclinicId\x88\x01\x01\x12,\n" +
@@ -1969,7 +1978,8 @@ const file_needlebook_chart_v1_chart_service_proto_rawDesc = "" +
 	"\tpage_size\x18\x04 \x01(\rB\n" +
 	"\xbaH\a*\x05\x18\xc8\x01(\x00R\bpageSize\x12'\n" +
 	"\n" +
-	"page_token\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageTokenB\f\n" +
+	"page_token\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageToken\x12*\n" +
+	"\x02on\x18\x06 \x01(\v2\x1a.needlebook.record.v1.DateR\x02onB\f\n" +
 	"\n" +
 	"_clinic_idB\r\n" +
 	"\v_patient_id\"t\n" +
@@ -2168,60 +2178,61 @@ var file_needlebook_chart_v1_chart_service_proto_depIdxs = []int32{
 	31, // 7: needlebook.chart.v1.GetRecordRequest.key:type_name -> needlebook.chart.v1.RecordKey
 	30, // 8: needlebook.chart.v1.GetRecordResponse.view:type_name -> needlebook.chart.v1.RecordView
 	32, // 9: needlebook.chart.v1.ListRecordsRequest.kind:type_name -> needlebook.options.v1.RecordKind
-	30, // 10: needlebook.chart.v1.ListRecordsResponse.views:type_name -> needlebook.chart.v1.RecordView
-	31, // 11: needlebook.chart.v1.GetRecordHistoryRequest.key:type_name -> needlebook.chart.v1.RecordKey
-	33, // 12: needlebook.chart.v1.GetRecordHistoryResponse.entries:type_name -> needlebook.chart.v1.HistoryEntry
-	34, // 13: needlebook.chart.v1.EditRecordRequest.record:type_name -> needlebook.chart.v1.Record
-	30, // 14: needlebook.chart.v1.EditRecordResponse.view:type_name -> needlebook.chart.v1.RecordView
-	35, // 15: needlebook.chart.v1.EditRecordResponse.edit:type_name -> needlebook.chart.v1.Authorship
-	31, // 16: needlebook.chart.v1.ListConflictsRequest.key:type_name -> needlebook.chart.v1.RecordKey
-	36, // 17: needlebook.chart.v1.ListConflictsResponse.conflicts:type_name -> needlebook.chart.v1.Conflict
-	31, // 18: needlebook.chart.v1.SettleConflictRequest.key:type_name -> needlebook.chart.v1.RecordKey
-	37, // 19: needlebook.chart.v1.SettleConflictRequest.keep:type_name -> needlebook.chart.v1.Dot
-	30, // 20: needlebook.chart.v1.SettleConflictResponse.view:type_name -> needlebook.chart.v1.RecordView
-	35, // 21: needlebook.chart.v1.SettleConflictResponse.edit:type_name -> needlebook.chart.v1.Authorship
-	38, // 22: needlebook.chart.v1.SignSessionRequest.meaning:type_name -> needlebook.sync.v1.SignatureMeaning
-	30, // 23: needlebook.chart.v1.SignSessionResponse.view:type_name -> needlebook.chart.v1.RecordView
-	39, // 24: needlebook.chart.v1.SignSessionResponse.signature:type_name -> needlebook.chart.v1.Signature
-	40, // 25: needlebook.chart.v1.ListHeldEditsResponse.held_edits:type_name -> needlebook.chart.v1.HeldRecordEdit
-	37, // 26: needlebook.chart.v1.ReleaseHeldEditRequest.dot:type_name -> needlebook.chart.v1.Dot
-	30, // 27: needlebook.chart.v1.ReleaseHeldEditResponse.view:type_name -> needlebook.chart.v1.RecordView
-	35, // 28: needlebook.chart.v1.ReleaseHeldEditResponse.edit:type_name -> needlebook.chart.v1.Authorship
-	37, // 29: needlebook.chart.v1.GiveUpHeldEditRequest.dot:type_name -> needlebook.chart.v1.Dot
-	40, // 30: needlebook.chart.v1.GiveUpHeldEditResponse.held_edit:type_name -> needlebook.chart.v1.HeldRecordEdit
-	0,  // 31: needlebook.chart.v1.ChartService.SearchPatients:input_type -> needlebook.chart.v1.SearchPatientsRequest
-	2,  // 32: needlebook.chart.v1.ChartService.GetPatient:input_type -> needlebook.chart.v1.GetPatientRequest
-	4,  // 33: needlebook.chart.v1.ChartService.GetSession:input_type -> needlebook.chart.v1.GetSessionRequest
-	6,  // 34: needlebook.chart.v1.ChartService.ListSessions:input_type -> needlebook.chart.v1.ListSessionsRequest
-	8,  // 35: needlebook.chart.v1.ChartService.GetRecord:input_type -> needlebook.chart.v1.GetRecordRequest
-	10, // 36: needlebook.chart.v1.ChartService.ListRecords:input_type -> needlebook.chart.v1.ListRecordsRequest
-	12, // 37: needlebook.chart.v1.ChartService.GetRecordHistory:input_type -> needlebook.chart.v1.GetRecordHistoryRequest
-	14, // 38: needlebook.chart.v1.ChartService.EditRecord:input_type -> needlebook.chart.v1.EditRecordRequest
-	16, // 39: needlebook.chart.v1.ChartService.ListConflicts:input_type -> needlebook.chart.v1.ListConflictsRequest
-	18, // 40: needlebook.chart.v1.ChartService.SettleConflict:input_type -> needlebook.chart.v1.SettleConflictRequest
-	20, // 41: needlebook.chart.v1.ChartService.SignSession:input_type -> needlebook.chart.v1.SignSessionRequest
-	22, // 42: needlebook.chart.v1.ChartService.ListHeldEdits:input_type -> needlebook.chart.v1.ListHeldEditsRequest
-	24, // 43: needlebook.chart.v1.ChartService.ReleaseHeldEdit:input_type -> needlebook.chart.v1.ReleaseHeldEditRequest
-	26, // 44: needlebook.chart.v1.ChartService.GiveUpHeldEdit:input_type -> needlebook.chart.v1.GiveUpHeldEditRequest
-	1,  // 45: needlebook.chart.v1.ChartService.SearchPatients:output_type -> needlebook.chart.v1.SearchPatientsResponse
-	3,  // 46: needlebook.chart.v1.ChartService.GetPatient:output_type -> needlebook.chart.v1.GetPatientResponse
-	5,  // 47: needlebook.chart.v1.ChartService.GetSession:output_type -> needlebook.chart.v1.GetSessionResponse
-	7,  // 48: needlebook.chart.v1.ChartService.ListSessions:output_type -> needlebook.chart.v1.ListSessionsResponse
-	9,  // 49: needlebook.chart.v1.ChartService.GetRecord:output_type -> needlebook.chart.v1.GetRecordResponse
-	11, // 50: needlebook.chart.v1.ChartService.ListRecords:output_type -> needlebook.chart.v1.ListRecordsResponse
-	13, // 51: needlebook.chart.v1.ChartService.GetRecordHistory:output_type -> needlebook.chart.v1.GetRecordHistoryResponse
-	15, // 52: needlebook.chart.v1.ChartService.EditRecord:output_type -> needlebook.chart.v1.EditRecordResponse
-	17, // 53: needlebook.chart.v1.ChartService.ListConflicts:output_type -> needlebook.chart.v1.ListConflictsResponse
-	19, // 54: needlebook.chart.v1.ChartService.SettleConflict:output_type -> needlebook.chart.v1.SettleConflictResponse
-	21, // 55: needlebook.chart.v1.ChartService.SignSession:output_type -> needlebook.chart.v1.SignSessionResponse
-	23, // 56: needlebook.chart.v1.ChartService.ListHeldEdits:output_type -> needlebook.chart.v1.ListHeldEditsResponse
-	25, // 57: needlebook.chart.v1.ChartService.ReleaseHeldEdit:output_type -> needlebook.chart.v1.ReleaseHeldEditResponse
-	27, // 58: needlebook.chart.v1.ChartService.GiveUpHeldEdit:output_type -> needlebook.chart.v1.GiveUpHeldEditResponse
-	45, // [45:59] is the sub-list for method output_type
-	31, // [31:45] is the sub-list for method input_type
-	31, // [31:31] is the sub-list for extension type_name
-	31, // [31:31] is the sub-list for extension extendee
-	0,  // [0:31] is the sub-list for field type_name
+	28, // 10: needlebook.chart.v1.ListRecordsRequest.on:type_name -> needlebook.record.v1.Date
+	30, // 11: needlebook.chart.v1.ListRecordsResponse.views:type_name -> needlebook.chart.v1.RecordView
+	31, // 12: needlebook.chart.v1.GetRecordHistoryRequest.key:type_name -> needlebook.chart.v1.RecordKey
+	33, // 13: needlebook.chart.v1.GetRecordHistoryResponse.entries:type_name -> needlebook.chart.v1.HistoryEntry
+	34, // 14: needlebook.chart.v1.EditRecordRequest.record:type_name -> needlebook.chart.v1.Record
+	30, // 15: needlebook.chart.v1.EditRecordResponse.view:type_name -> needlebook.chart.v1.RecordView
+	35, // 16: needlebook.chart.v1.EditRecordResponse.edit:type_name -> needlebook.chart.v1.Authorship
+	31, // 17: needlebook.chart.v1.ListConflictsRequest.key:type_name -> needlebook.chart.v1.RecordKey
+	36, // 18: needlebook.chart.v1.ListConflictsResponse.conflicts:type_name -> needlebook.chart.v1.Conflict
+	31, // 19: needlebook.chart.v1.SettleConflictRequest.key:type_name -> needlebook.chart.v1.RecordKey
+	37, // 20: needlebook.chart.v1.SettleConflictRequest.keep:type_name -> needlebook.chart.v1.Dot
+	30, // 21: needlebook.chart.v1.SettleConflictResponse.view:type_name -> needlebook.chart.v1.RecordView
+	35, // 22: needlebook.chart.v1.SettleConflictResponse.edit:type_name -> needlebook.chart.v1.Authorship
+	38, // 23: needlebook.chart.v1.SignSessionRequest.meaning:type_name -> needlebook.sync.v1.SignatureMeaning
+	30, // 24: needlebook.chart.v1.SignSessionResponse.view:type_name -> needlebook.chart.v1.RecordView
+	39, // 25: needlebook.chart.v1.SignSessionResponse.signature:type_name -> needlebook.chart.v1.Signature
+	40, // 26: needlebook.chart.v1.ListHeldEditsResponse.held_edits:type_name -> needlebook.chart.v1.HeldRecordEdit
+	37, // 27: needlebook.chart.v1.ReleaseHeldEditRequest.dot:type_name -> needlebook.chart.v1.Dot
+	30, // 28: needlebook.chart.v1.ReleaseHeldEditResponse.view:type_name -> needlebook.chart.v1.RecordView
+	35, // 29: needlebook.chart.v1.ReleaseHeldEditResponse.edit:type_name -> needlebook.chart.v1.Authorship
+	37, // 30: needlebook.chart.v1.GiveUpHeldEditRequest.dot:type_name -> needlebook.chart.v1.Dot
+	40, // 31: needlebook.chart.v1.GiveUpHeldEditResponse.held_edit:type_name -> needlebook.chart.v1.HeldRecordEdit
+	0,  // 32: needlebook.chart.v1.ChartService.SearchPatients:input_type -> needlebook.chart.v1.SearchPatientsRequest
+	2,  // 33: needlebook.chart.v1.ChartService.GetPatient:input_type -> needlebook.chart.v1.GetPatientRequest
+	4,  // 34: needlebook.chart.v1.ChartService.GetSession:input_type -> needlebook.chart.v1.GetSessionRequest
+	6,  // 35: needlebook.chart.v1.ChartService.ListSessions:input_type -> needlebook.chart.v1.ListSessionsRequest
+	8,  // 36: needlebook.chart.v1.ChartService.GetRecord:input_type -> needlebook.chart.v1.GetRecordRequest
+	10, // 37: needlebook.chart.v1.ChartService.ListRecords:input_type -> needlebook.chart.v1.ListRecordsRequest
+	12, // 38: needlebook.chart.v1.ChartService.GetRecordHistory:input_type -> needlebook.chart.v1.GetRecordHistoryRequest
+	14, // 39: needlebook.chart.v1.ChartService.EditRecord:input_type -> needlebook.chart.v1.EditRecordRequest
+	16, // 40: needlebook.chart.v1.ChartService.ListConflicts:input_type -> needlebook.chart.v1.ListConflictsRequest
+	18, // 41: needlebook.chart.v1.ChartService.SettleConflict:input_type -> needlebook.chart.v1.SettleConflictRequest
+	20, // 42: needlebook.chart.v1.ChartService.SignSession:input_type -> needlebook.chart.v1.SignSessionRequest
+	22, // 43: needlebook.chart.v1.ChartService.ListHeldEdits:input_type -> needlebook.chart.v1.ListHeldEditsRequest
+	24, // 44: needlebook.chart.v1.ChartService.ReleaseHeldEdit:input_type -> needlebook.chart.v1.ReleaseHeldEditRequest
+	26, // 45: needlebook.chart.v1.ChartService.GiveUpHeldEdit:input_type -> needlebook.chart.v1.GiveUpHeldEditRequest
+	1,  // 46: needlebook.chart.v1.ChartService.SearchPatients:output_type -> needlebook.chart.v1.SearchPatientsResponse
+	3,  // 47: needlebook.chart.v1.ChartService.GetPatient:output_type -> needlebook.chart.v1.GetPatientResponse
+	5,  // 48: needlebook.chart.v1.ChartService.GetSession:output_type -> needlebook.chart.v1.GetSessionResponse
+	7,  // 49: needlebook.chart.v1.ChartService.ListSessions:output_type -> needlebook.chart.v1.ListSessionsResponse
+	9,  // 50: needlebook.chart.v1.ChartService.GetRecord:output_type -> needlebook.chart.v1.GetRecordResponse
+	11, // 51: needlebook.chart.v1.ChartService.ListRecords:output_type -> needlebook.chart.v1.ListRecordsResponse
+	13, // 52: needlebook.chart.v1.ChartService.GetRecordHistory:output_type -> needlebook.chart.v1.GetRecordHistoryResponse
+	15, // 53: needlebook.chart.v1.ChartService.EditRecord:output_type -> needlebook.chart.v1.EditRecordResponse
+	17, // 54: needlebook.chart.v1.ChartService.ListConflicts:output_type -> needlebook.chart.v1.ListConflictsResponse
+	19, // 55: needlebook.chart.v1.ChartService.SettleConflict:output_type -> needlebook.chart.v1.SettleConflictResponse
+	21, // 56: needlebook.chart.v1.ChartService.SignSession:output_type -> needlebook.chart.v1.SignSessionResponse
+	23, // 57: needlebook.chart.v1.ChartService.ListHeldEdits:output_type -> needlebook.chart.v1.ListHeldEditsResponse
+	25, // 58: needlebook.chart.v1.ChartService.ReleaseHeldEdit:output_type -> needlebook.chart.v1.ReleaseHeldEditResponse
+	27, // 59: needlebook.chart.v1.ChartService.GiveUpHeldEdit:output_type -> needlebook.chart.v1.GiveUpHeldEditResponse
+	46, // [46:60] is the sub-list for method output_type
+	32, // [32:46] is the sub-list for method input_type
+	32, // [32:32] is the sub-list for extension type_name
+	32, // [32:32] is the sub-list for extension extendee
+	0,  // [0:32] is the sub-list for field type_name
 }
 
 func init() { file_needlebook_chart_v1_chart_service_proto_init() }

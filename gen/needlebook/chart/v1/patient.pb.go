@@ -301,6 +301,8 @@ type Patient struct {
 	Retention *Retention `protobuf:"bytes,41,opt,name=retention,proto3" json:"retention,omitempty"`
 	// That the content was lawfully erased; every replica honours it.
 	Erased *Erasure `protobuf:"bytes,42,opt,name=erased,proto3" json:"erased,omitempty"`
+	// Where the record was brought in from; absent when it was made here.
+	Imported *v1.ImportOrigin `protobuf:"bytes,43,opt,name=imported,proto3" json:"imported,omitempty"`
 	// That the record was made by mistake, and why; absent while it counts.
 	Void *v1.Void `protobuf:"bytes,80,opt,name=void,proto3" json:"void,omitempty"`
 	// Remarks.
@@ -456,6 +458,13 @@ func (x *Patient) GetRetention() *Retention {
 func (x *Patient) GetErased() *Erasure {
 	if x != nil {
 		return x.Erased
+	}
+	return nil
+}
+
+func (x *Patient) GetImported() *v1.ImportOrigin {
+	if x != nil {
+		return x.Imported
 	}
 	return nil
 }
@@ -1618,7 +1627,7 @@ var File_needlebook_chart_v1_patient_proto protoreflect.FileDescriptor
 
 const file_needlebook_chart_v1_patient_proto_rawDesc = "" +
 	"\n" +
-	"!needlebook/chart/v1/patient.proto\x12\x13needlebook.chart.v1\x1a\x1bbuf/validate/validate.proto\x1a#needlebook/options/v1/options.proto\x1a\x1eneedlebook/record/v1/act.proto\x1a\"needlebook/record/v1/contact.proto\x1a\x1fneedlebook/record/v1/date.proto\x1a\x1fneedlebook/record/v1/name.proto\x1a\x1fneedlebook/record/v1/note.proto\x1a%needlebook/record/v1/settlement.proto\x1a\x1fneedlebook/record/v1/void.proto\"\xae\n" +
+	"!needlebook/chart/v1/patient.proto\x12\x13needlebook.chart.v1\x1a\x1bbuf/validate/validate.proto\x1a#needlebook/options/v1/options.proto\x1a\x1eneedlebook/record/v1/act.proto\x1a\"needlebook/record/v1/contact.proto\x1a\x1fneedlebook/record/v1/date.proto\x1a(needlebook/record/v1/import_origin.proto\x1a\x1fneedlebook/record/v1/name.proto\x1a\x1fneedlebook/record/v1/note.proto\x1a%needlebook/record/v1/settlement.proto\x1a\x1fneedlebook/record/v1/void.proto\"\xee\n" +
 	"\n" +
 	"\aPatient\x12\x18\n" +
 	"\x02id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\x02id\x124\n" +
@@ -1637,7 +1646,8 @@ const file_needlebook_chart_v1_patient_proto_rawDesc = "" +
 	"\rcontacts_made\x18\x19 \x03(\v2 .needlebook.chart.v1.ContactMadeB\t\xbaH\x06\x92\x01\x03\x10\xf4\x03R\fcontactsMade\x120\n" +
 	"\x05death\x18( \x01(\v2\x1a.needlebook.record.v1.DateR\x05death\x12<\n" +
 	"\tretention\x18) \x01(\v2\x1e.needlebook.chart.v1.RetentionR\tretention\x12:\n" +
-	"\x06erased\x18* \x01(\v2\x1c.needlebook.chart.v1.ErasureB\x04\xb8\xbb\x18\x01R\x06erased\x12.\n" +
+	"\x06erased\x18* \x01(\v2\x1c.needlebook.chart.v1.ErasureB\x04\xb8\xbb\x18\x01R\x06erased\x12>\n" +
+	"\bimported\x18+ \x01(\v2\".needlebook.record.v1.ImportOriginR\bimported\x12.\n" +
 	"\x04void\x18P \x01(\v2\x1a.needlebook.record.v1.VoidR\x04void\x12;\n" +
 	"\x05notes\x18Z \x03(\v2\x1a.needlebook.record.v1.NoteB\t\xbaH\x06\x92\x01\x03\x10\xf4\x03R\x05notes\x12M\n" +
 	"\vsettlements\x18[ \x03(\v2 .needlebook.record.v1.SettlementB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\vsettlements:\x04\xa8\xbb\x18\x01B\x06\n" +
@@ -1798,11 +1808,12 @@ var file_needlebook_chart_v1_patient_proto_goTypes = []any{
 	(*v1.PersonName)(nil),        // 22: needlebook.record.v1.PersonName
 	(*v1.Contact)(nil),           // 23: needlebook.record.v1.Contact
 	(*v1.Date)(nil),              // 24: needlebook.record.v1.Date
-	(*v1.Void)(nil),              // 25: needlebook.record.v1.Void
-	(*v1.Note)(nil),              // 26: needlebook.record.v1.Note
-	(*v1.Settlement)(nil),        // 27: needlebook.record.v1.Settlement
-	(*v1.Act)(nil),               // 28: needlebook.record.v1.Act
-	(*v1.ApproximateDate)(nil),   // 29: needlebook.record.v1.ApproximateDate
+	(*v1.ImportOrigin)(nil),      // 25: needlebook.record.v1.ImportOrigin
+	(*v1.Void)(nil),              // 26: needlebook.record.v1.Void
+	(*v1.Note)(nil),              // 27: needlebook.record.v1.Note
+	(*v1.Settlement)(nil),        // 28: needlebook.record.v1.Settlement
+	(*v1.Act)(nil),               // 29: needlebook.record.v1.Act
+	(*v1.ApproximateDate)(nil),   // 30: needlebook.record.v1.ApproximateDate
 }
 var file_needlebook_chart_v1_patient_proto_depIdxs = []int32{
 	22, // 0: needlebook.chart.v1.Patient.name:type_name -> needlebook.record.v1.PersonName
@@ -1818,43 +1829,44 @@ var file_needlebook_chart_v1_patient_proto_depIdxs = []int32{
 	24, // 10: needlebook.chart.v1.Patient.death:type_name -> needlebook.record.v1.Date
 	20, // 11: needlebook.chart.v1.Patient.retention:type_name -> needlebook.chart.v1.Retention
 	21, // 12: needlebook.chart.v1.Patient.erased:type_name -> needlebook.chart.v1.Erasure
-	25, // 13: needlebook.chart.v1.Patient.void:type_name -> needlebook.record.v1.Void
-	26, // 14: needlebook.chart.v1.Patient.notes:type_name -> needlebook.record.v1.Note
-	27, // 15: needlebook.chart.v1.Patient.settlements:type_name -> needlebook.record.v1.Settlement
-	24, // 16: needlebook.chart.v1.BirthDate.date:type_name -> needlebook.record.v1.Date
-	0,  // 17: needlebook.chart.v1.BirthDate.proof:type_name -> needlebook.chart.v1.BirthProof
-	28, // 18: needlebook.chart.v1.BirthDate.checked:type_name -> needlebook.record.v1.Act
-	28, // 19: needlebook.chart.v1.PracticeMark.set:type_name -> needlebook.record.v1.Act
-	8,  // 20: needlebook.chart.v1.PatientIdentifier.value:type_name -> needlebook.chart.v1.IdentifierValue
-	25, // 21: needlebook.chart.v1.PatientIdentifier.void:type_name -> needlebook.record.v1.Void
-	10, // 22: needlebook.chart.v1.Alert.content:type_name -> needlebook.chart.v1.AlertContent
-	25, // 23: needlebook.chart.v1.Alert.ended:type_name -> needlebook.record.v1.Void
-	1,  // 24: needlebook.chart.v1.AlertContent.kind:type_name -> needlebook.chart.v1.AlertKind
-	29, // 25: needlebook.chart.v1.AlertContent.since:type_name -> needlebook.record.v1.ApproximateDate
-	28, // 26: needlebook.chart.v1.AlertContent.raised:type_name -> needlebook.record.v1.Act
-	12, // 27: needlebook.chart.v1.PhotoConsent.grant:type_name -> needlebook.chart.v1.PhotoGrant
-	13, // 28: needlebook.chart.v1.PhotoConsent.withdrawn:type_name -> needlebook.chart.v1.Withdrawal
-	2,  // 29: needlebook.chart.v1.PhotoGrant.answer:type_name -> needlebook.chart.v1.ConsentAnswer
-	28, // 30: needlebook.chart.v1.PhotoGrant.taken:type_name -> needlebook.record.v1.Act
-	28, // 31: needlebook.chart.v1.Withdrawal.recorded:type_name -> needlebook.record.v1.Act
-	15, // 32: needlebook.chart.v1.PriorTreatment.report:type_name -> needlebook.chart.v1.PriorTreatmentReport
-	25, // 33: needlebook.chart.v1.PriorTreatment.void:type_name -> needlebook.record.v1.Void
-	29, // 34: needlebook.chart.v1.PriorTreatmentReport.on:type_name -> needlebook.record.v1.ApproximateDate
-	3,  // 35: needlebook.chart.v1.PriorTreatmentReport.origin:type_name -> needlebook.chart.v1.ReportOrigin
-	28, // 36: needlebook.chart.v1.PriorTreatmentReport.taken:type_name -> needlebook.record.v1.Act
-	17, // 37: needlebook.chart.v1.PatientLink.claim:type_name -> needlebook.chart.v1.LinkClaim
-	25, // 38: needlebook.chart.v1.PatientLink.undone:type_name -> needlebook.record.v1.Void
-	28, // 39: needlebook.chart.v1.LinkClaim.made:type_name -> needlebook.record.v1.Act
-	19, // 40: needlebook.chart.v1.ContactMade.attempt:type_name -> needlebook.chart.v1.ContactAttempt
-	28, // 41: needlebook.chart.v1.ContactAttempt.made:type_name -> needlebook.record.v1.Act
-	24, // 42: needlebook.chart.v1.Retention.until:type_name -> needlebook.record.v1.Date
-	28, // 43: needlebook.chart.v1.Retention.set:type_name -> needlebook.record.v1.Act
-	28, // 44: needlebook.chart.v1.Erasure.ordered:type_name -> needlebook.record.v1.Act
-	45, // [45:45] is the sub-list for method output_type
-	45, // [45:45] is the sub-list for method input_type
-	45, // [45:45] is the sub-list for extension type_name
-	45, // [45:45] is the sub-list for extension extendee
-	0,  // [0:45] is the sub-list for field type_name
+	25, // 13: needlebook.chart.v1.Patient.imported:type_name -> needlebook.record.v1.ImportOrigin
+	26, // 14: needlebook.chart.v1.Patient.void:type_name -> needlebook.record.v1.Void
+	27, // 15: needlebook.chart.v1.Patient.notes:type_name -> needlebook.record.v1.Note
+	28, // 16: needlebook.chart.v1.Patient.settlements:type_name -> needlebook.record.v1.Settlement
+	24, // 17: needlebook.chart.v1.BirthDate.date:type_name -> needlebook.record.v1.Date
+	0,  // 18: needlebook.chart.v1.BirthDate.proof:type_name -> needlebook.chart.v1.BirthProof
+	29, // 19: needlebook.chart.v1.BirthDate.checked:type_name -> needlebook.record.v1.Act
+	29, // 20: needlebook.chart.v1.PracticeMark.set:type_name -> needlebook.record.v1.Act
+	8,  // 21: needlebook.chart.v1.PatientIdentifier.value:type_name -> needlebook.chart.v1.IdentifierValue
+	26, // 22: needlebook.chart.v1.PatientIdentifier.void:type_name -> needlebook.record.v1.Void
+	10, // 23: needlebook.chart.v1.Alert.content:type_name -> needlebook.chart.v1.AlertContent
+	26, // 24: needlebook.chart.v1.Alert.ended:type_name -> needlebook.record.v1.Void
+	1,  // 25: needlebook.chart.v1.AlertContent.kind:type_name -> needlebook.chart.v1.AlertKind
+	30, // 26: needlebook.chart.v1.AlertContent.since:type_name -> needlebook.record.v1.ApproximateDate
+	29, // 27: needlebook.chart.v1.AlertContent.raised:type_name -> needlebook.record.v1.Act
+	12, // 28: needlebook.chart.v1.PhotoConsent.grant:type_name -> needlebook.chart.v1.PhotoGrant
+	13, // 29: needlebook.chart.v1.PhotoConsent.withdrawn:type_name -> needlebook.chart.v1.Withdrawal
+	2,  // 30: needlebook.chart.v1.PhotoGrant.answer:type_name -> needlebook.chart.v1.ConsentAnswer
+	29, // 31: needlebook.chart.v1.PhotoGrant.taken:type_name -> needlebook.record.v1.Act
+	29, // 32: needlebook.chart.v1.Withdrawal.recorded:type_name -> needlebook.record.v1.Act
+	15, // 33: needlebook.chart.v1.PriorTreatment.report:type_name -> needlebook.chart.v1.PriorTreatmentReport
+	26, // 34: needlebook.chart.v1.PriorTreatment.void:type_name -> needlebook.record.v1.Void
+	30, // 35: needlebook.chart.v1.PriorTreatmentReport.on:type_name -> needlebook.record.v1.ApproximateDate
+	3,  // 36: needlebook.chart.v1.PriorTreatmentReport.origin:type_name -> needlebook.chart.v1.ReportOrigin
+	29, // 37: needlebook.chart.v1.PriorTreatmentReport.taken:type_name -> needlebook.record.v1.Act
+	17, // 38: needlebook.chart.v1.PatientLink.claim:type_name -> needlebook.chart.v1.LinkClaim
+	26, // 39: needlebook.chart.v1.PatientLink.undone:type_name -> needlebook.record.v1.Void
+	29, // 40: needlebook.chart.v1.LinkClaim.made:type_name -> needlebook.record.v1.Act
+	19, // 41: needlebook.chart.v1.ContactMade.attempt:type_name -> needlebook.chart.v1.ContactAttempt
+	29, // 42: needlebook.chart.v1.ContactAttempt.made:type_name -> needlebook.record.v1.Act
+	24, // 43: needlebook.chart.v1.Retention.until:type_name -> needlebook.record.v1.Date
+	29, // 44: needlebook.chart.v1.Retention.set:type_name -> needlebook.record.v1.Act
+	29, // 45: needlebook.chart.v1.Erasure.ordered:type_name -> needlebook.record.v1.Act
+	46, // [46:46] is the sub-list for method output_type
+	46, // [46:46] is the sub-list for method input_type
+	46, // [46:46] is the sub-list for extension type_name
+	46, // [46:46] is the sub-list for extension extendee
+	0,  // [0:46] is the sub-list for field type_name
 }
 
 func init() { file_needlebook_chart_v1_patient_proto_init() }

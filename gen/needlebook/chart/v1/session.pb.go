@@ -241,6 +241,8 @@ type Session struct {
 	Practice *PracticeMark `protobuf:"bytes,12,opt,name=practice,proto3" json:"practice,omitempty"`
 	// That it was written on the downtime form and entered later; absent when it was charted as it happened.
 	Paper *PaperForm `protobuf:"bytes,13,opt,name=paper,proto3" json:"paper,omitempty"`
+	// Where the session was brought in from, for past treatments of another system; absent when it was charted here.
+	Imported *v1.ImportOrigin `protobuf:"bytes,14,opt,name=imported,proto3" json:"imported,omitempty"`
 	// The states it went through. The one that counts is folded from all of them.
 	States []*SessionState `protobuf:"bytes,20,rep,name=states,proto3" json:"states,omitempty"`
 	// Checks of who the patient is, by two identifiers.
@@ -258,7 +260,7 @@ type Session struct {
 	// Grades before, and at a review after.
 	Ratings []*Rating `protobuf:"bytes,27,rep,name=ratings,proto3" json:"ratings,omitempty"`
 	// The photographs taken.
-	PhotoIds []*SessionPhoto `protobuf:"bytes,28,rep,name=photo_ids,json=photoIds,proto3" json:"photo_ids,omitempty"`
+	Photos []*SessionPhoto `protobuf:"bytes,28,rep,name=photos,proto3" json:"photos,omitempty"`
 	// The injections: planned, given, or voided.
 	Injections []*Injection `protobuf:"bytes,40,rep,name=injections,proto3" json:"injections,omitempty"`
 	// The syringes drawn up for it.
@@ -414,6 +416,13 @@ func (x *Session) GetPaper() *PaperForm {
 	return nil
 }
 
+func (x *Session) GetImported() *v1.ImportOrigin {
+	if x != nil {
+		return x.Imported
+	}
+	return nil
+}
+
 func (x *Session) GetStates() []*SessionState {
 	if x != nil {
 		return x.States
@@ -470,9 +479,9 @@ func (x *Session) GetRatings() []*Rating {
 	return nil
 }
 
-func (x *Session) GetPhotoIds() []*SessionPhoto {
+func (x *Session) GetPhotos() []*SessionPhoto {
 	if x != nil {
-		return x.PhotoIds
+		return x.Photos
 	}
 	return nil
 }
@@ -2285,7 +2294,7 @@ var File_needlebook_chart_v1_session_proto protoreflect.FileDescriptor
 
 const file_needlebook_chart_v1_session_proto_rawDesc = "" +
 	"\n" +
-	"!needlebook/chart/v1/session.proto\x12\x13needlebook.chart.v1\x1a\x1bbuf/validate/validate.proto\x1a!needlebook/chart/v1/consent.proto\x1a(needlebook/chart/v1/finding_answer.proto\x1a#needlebook/chart/v1/injection.proto\x1a%needlebook/chart/v1/measurement.proto\x1a!needlebook/chart/v1/patient.proto\x1a needlebook/chart/v1/rating.proto\x1a*needlebook/chart/v1/screening_answer.proto\x1a)needlebook/chart/v1/session_syringe.proto\x1a\x1eneedlebook/chart/v1/side.proto\x1a#needlebook/chart/v1/signature.proto\x1a/needlebook/formulary/v1/formulary_edition.proto\x1a#needlebook/options/v1/options.proto\x1a\x1eneedlebook/record/v1/act.proto\x1a\x1fneedlebook/record/v1/date.proto\x1a\x1fneedlebook/record/v1/note.proto\x1a%needlebook/record/v1/settlement.proto\x1a\x1fneedlebook/record/v1/void.proto\"\xf6\x13\n" +
+	"!needlebook/chart/v1/session.proto\x12\x13needlebook.chart.v1\x1a\x1bbuf/validate/validate.proto\x1a!needlebook/chart/v1/consent.proto\x1a(needlebook/chart/v1/finding_answer.proto\x1a#needlebook/chart/v1/injection.proto\x1a%needlebook/chart/v1/measurement.proto\x1a!needlebook/chart/v1/patient.proto\x1a needlebook/chart/v1/rating.proto\x1a*needlebook/chart/v1/screening_answer.proto\x1a)needlebook/chart/v1/session_syringe.proto\x1a\x1eneedlebook/chart/v1/side.proto\x1a#needlebook/chart/v1/signature.proto\x1a/needlebook/formulary/v1/formulary_edition.proto\x1a#needlebook/options/v1/options.proto\x1a\x1eneedlebook/record/v1/act.proto\x1a\x1fneedlebook/record/v1/date.proto\x1a(needlebook/record/v1/import_origin.proto\x1a\x1fneedlebook/record/v1/note.proto\x1a%needlebook/record/v1/settlement.proto\x1a\x1fneedlebook/record/v1/void.proto\"\xb1\x14\n" +
 	"\aSession\x12\x18\n" +
 	"\x02id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\x02id\x12,\n" +
 	"\n" +
@@ -2301,7 +2310,8 @@ const file_needlebook_chart_v1_session_proto_rawDesc = "" +
 	" \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x06R\fsupervisorId\x88\x01\x01\x127\n" +
 	"\x05basis\x18\v \x01(\v2!.needlebook.chart.v1.SessionBasisR\x05basis\x12C\n" +
 	"\bpractice\x18\f \x01(\v2!.needlebook.chart.v1.PracticeMarkB\x04\xb8\xbb\x18\x01R\bpractice\x124\n" +
-	"\x05paper\x18\r \x01(\v2\x1e.needlebook.chart.v1.PaperFormR\x05paper\x12D\n" +
+	"\x05paper\x18\r \x01(\v2\x1e.needlebook.chart.v1.PaperFormR\x05paper\x12>\n" +
+	"\bimported\x18\x0e \x01(\v2\".needlebook.record.v1.ImportOriginR\bimported\x12D\n" +
 	"\x06states\x18\x14 \x03(\v2!.needlebook.chart.v1.SessionStateB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\x06states\x12U\n" +
 	"\x0fidentity_checks\x18\x15 \x03(\v2\".needlebook.chart.v1.IdentityCheckB\b\xbaH\x05\x92\x01\x02\x10\x10R\x0eidentityChecks\x12X\n" +
 	"\x10readiness_checks\x18\x16 \x03(\v2#.needlebook.chart.v1.ReadinessCheckB\b\xbaH\x05\x92\x01\x02\x10\x10R\x0freadinessChecks\x12M\n" +
@@ -2309,8 +2319,8 @@ const file_needlebook_chart_v1_session_proto_rawDesc = "" +
 	"\bconsents\x18\x18 \x03(\v2\x1c.needlebook.chart.v1.ConsentB\b\xbaH\x05\x92\x01\x02\x10@R\bconsents\x12I\n" +
 	"\brequests\x18\x19 \x03(\v2#.needlebook.chart.v1.PatientRequestB\b\xbaH\x05\x92\x01\x02\x10 R\brequests\x12R\n" +
 	"\fmeasurements\x18\x1a \x03(\v2$.needlebook.chart.v1.FaceMeasurementB\b\xbaH\x05\x92\x01\x02\x10@R\fmeasurements\x12@\n" +
-	"\aratings\x18\x1b \x03(\v2\x1b.needlebook.chart.v1.RatingB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\aratings\x12I\n" +
-	"\tphoto_ids\x18\x1c \x03(\v2!.needlebook.chart.v1.SessionPhotoB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\bphotoIds\x12I\n" +
+	"\aratings\x18\x1b \x03(\v2\x1b.needlebook.chart.v1.RatingB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\aratings\x12D\n" +
+	"\x06photos\x18\x1c \x03(\v2!.needlebook.chart.v1.SessionPhotoB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\x06photos\x12I\n" +
 	"\n" +
 	"injections\x18( \x03(\v2\x1e.needlebook.chart.v1.InjectionB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\n" +
 	"injections\x12I\n" +
@@ -2556,20 +2566,21 @@ var file_needlebook_chart_v1_session_proto_goTypes = []any{
 	(*OutcomeJudgement)(nil),     // 28: needlebook.chart.v1.OutcomeJudgement
 	(*v1.Date)(nil),              // 29: needlebook.record.v1.Date
 	(*PracticeMark)(nil),         // 30: needlebook.chart.v1.PracticeMark
-	(*ScreeningAnswer)(nil),      // 31: needlebook.chart.v1.ScreeningAnswer
-	(*Consent)(nil),              // 32: needlebook.chart.v1.Consent
-	(*FaceMeasurement)(nil),      // 33: needlebook.chart.v1.FaceMeasurement
-	(*Rating)(nil),               // 34: needlebook.chart.v1.Rating
-	(*Injection)(nil),            // 35: needlebook.chart.v1.Injection
-	(*SessionSyringe)(nil),       // 36: needlebook.chart.v1.SessionSyringe
-	(*FindingAnswer)(nil),        // 37: needlebook.chart.v1.FindingAnswer
-	(*Signature)(nil),            // 38: needlebook.chart.v1.Signature
-	(*v1.Void)(nil),              // 39: needlebook.record.v1.Void
-	(*v1.Note)(nil),              // 40: needlebook.record.v1.Note
-	(*v1.Settlement)(nil),        // 41: needlebook.record.v1.Settlement
-	(*v11.EditionReference)(nil), // 42: needlebook.formulary.v1.EditionReference
-	(*v1.Act)(nil),               // 43: needlebook.record.v1.Act
-	(Side)(0),                    // 44: needlebook.chart.v1.Side
+	(*v1.ImportOrigin)(nil),      // 31: needlebook.record.v1.ImportOrigin
+	(*ScreeningAnswer)(nil),      // 32: needlebook.chart.v1.ScreeningAnswer
+	(*Consent)(nil),              // 33: needlebook.chart.v1.Consent
+	(*FaceMeasurement)(nil),      // 34: needlebook.chart.v1.FaceMeasurement
+	(*Rating)(nil),               // 35: needlebook.chart.v1.Rating
+	(*Injection)(nil),            // 36: needlebook.chart.v1.Injection
+	(*SessionSyringe)(nil),       // 37: needlebook.chart.v1.SessionSyringe
+	(*FindingAnswer)(nil),        // 38: needlebook.chart.v1.FindingAnswer
+	(*Signature)(nil),            // 39: needlebook.chart.v1.Signature
+	(*v1.Void)(nil),              // 40: needlebook.record.v1.Void
+	(*v1.Note)(nil),              // 41: needlebook.record.v1.Note
+	(*v1.Settlement)(nil),        // 42: needlebook.record.v1.Settlement
+	(*v11.EditionReference)(nil), // 43: needlebook.formulary.v1.EditionReference
+	(*v1.Act)(nil),               // 44: needlebook.record.v1.Act
+	(Side)(0),                    // 45: needlebook.chart.v1.Side
 }
 var file_needlebook_chart_v1_session_proto_depIdxs = []int32{
 	0,  // 0: needlebook.chart.v1.Session.kind:type_name -> needlebook.chart.v1.SessionKind
@@ -2578,68 +2589,69 @@ var file_needlebook_chart_v1_session_proto_depIdxs = []int32{
 	5,  // 3: needlebook.chart.v1.Session.basis:type_name -> needlebook.chart.v1.SessionBasis
 	30, // 4: needlebook.chart.v1.Session.practice:type_name -> needlebook.chart.v1.PracticeMark
 	6,  // 5: needlebook.chart.v1.Session.paper:type_name -> needlebook.chart.v1.PaperForm
-	7,  // 6: needlebook.chart.v1.Session.states:type_name -> needlebook.chart.v1.SessionState
-	9,  // 7: needlebook.chart.v1.Session.identity_checks:type_name -> needlebook.chart.v1.IdentityCheck
-	11, // 8: needlebook.chart.v1.Session.readiness_checks:type_name -> needlebook.chart.v1.ReadinessCheck
-	31, // 9: needlebook.chart.v1.Session.screening:type_name -> needlebook.chart.v1.ScreeningAnswer
-	32, // 10: needlebook.chart.v1.Session.consents:type_name -> needlebook.chart.v1.Consent
-	13, // 11: needlebook.chart.v1.Session.requests:type_name -> needlebook.chart.v1.PatientRequest
-	33, // 12: needlebook.chart.v1.Session.measurements:type_name -> needlebook.chart.v1.FaceMeasurement
-	34, // 13: needlebook.chart.v1.Session.ratings:type_name -> needlebook.chart.v1.Rating
-	15, // 14: needlebook.chart.v1.Session.photo_ids:type_name -> needlebook.chart.v1.SessionPhoto
-	35, // 15: needlebook.chart.v1.Session.injections:type_name -> needlebook.chart.v1.Injection
-	36, // 16: needlebook.chart.v1.Session.syringes:type_name -> needlebook.chart.v1.SessionSyringe
-	17, // 17: needlebook.chart.v1.Session.pauses:type_name -> needlebook.chart.v1.Pause
-	19, // 18: needlebook.chart.v1.Session.observations:type_name -> needlebook.chart.v1.Observation
-	21, // 19: needlebook.chart.v1.Session.complications:type_name -> needlebook.chart.v1.Complication
-	37, // 20: needlebook.chart.v1.Session.finding_answers:type_name -> needlebook.chart.v1.FindingAnswer
-	23, // 21: needlebook.chart.v1.Session.deviations:type_name -> needlebook.chart.v1.Deviation
-	16, // 22: needlebook.chart.v1.Session.plan_origin:type_name -> needlebook.chart.v1.PlanOrigin
-	25, // 23: needlebook.chart.v1.Session.after_care:type_name -> needlebook.chart.v1.AfterCareGiven
-	26, // 24: needlebook.chart.v1.Session.review:type_name -> needlebook.chart.v1.ReviewDate
-	27, // 25: needlebook.chart.v1.Session.outcomes:type_name -> needlebook.chart.v1.Outcome
-	38, // 26: needlebook.chart.v1.Session.signatures:type_name -> needlebook.chart.v1.Signature
-	39, // 27: needlebook.chart.v1.Session.void:type_name -> needlebook.record.v1.Void
-	40, // 28: needlebook.chart.v1.Session.notes:type_name -> needlebook.record.v1.Note
-	41, // 29: needlebook.chart.v1.Session.settlements:type_name -> needlebook.record.v1.Settlement
-	42, // 30: needlebook.chart.v1.SessionBasis.edition:type_name -> needlebook.formulary.v1.EditionReference
-	43, // 31: needlebook.chart.v1.PaperForm.entered:type_name -> needlebook.record.v1.Act
-	8,  // 32: needlebook.chart.v1.SessionState.change:type_name -> needlebook.chart.v1.StateChange
-	1,  // 33: needlebook.chart.v1.StateChange.step:type_name -> needlebook.chart.v1.SessionStep
-	43, // 34: needlebook.chart.v1.StateChange.moved:type_name -> needlebook.record.v1.Act
-	10, // 35: needlebook.chart.v1.IdentityCheck.check:type_name -> needlebook.chart.v1.IdentifiersChecked
-	43, // 36: needlebook.chart.v1.IdentifiersChecked.done:type_name -> needlebook.record.v1.Act
-	12, // 37: needlebook.chart.v1.ReadinessCheck.check:type_name -> needlebook.chart.v1.ReadinessAnswers
-	43, // 38: needlebook.chart.v1.ReadinessAnswers.done:type_name -> needlebook.record.v1.Act
-	14, // 39: needlebook.chart.v1.PatientRequest.request:type_name -> needlebook.chart.v1.RequestText
-	43, // 40: needlebook.chart.v1.RequestText.taken:type_name -> needlebook.record.v1.Act
-	39, // 41: needlebook.chart.v1.SessionPhoto.removed:type_name -> needlebook.record.v1.Void
-	43, // 42: needlebook.chart.v1.PlanOrigin.chosen:type_name -> needlebook.record.v1.Act
-	18, // 43: needlebook.chart.v1.Pause.began:type_name -> needlebook.chart.v1.PauseBeginning
-	43, // 44: needlebook.chart.v1.Pause.ended:type_name -> needlebook.record.v1.Act
-	43, // 45: needlebook.chart.v1.PauseBeginning.began:type_name -> needlebook.record.v1.Act
-	20, // 46: needlebook.chart.v1.Observation.value:type_name -> needlebook.chart.v1.ObservedValue
-	43, // 47: needlebook.chart.v1.ObservedValue.seen:type_name -> needlebook.record.v1.Act
-	22, // 48: needlebook.chart.v1.Complication.event:type_name -> needlebook.chart.v1.ComplicationEvent
-	39, // 49: needlebook.chart.v1.Complication.void:type_name -> needlebook.record.v1.Void
-	43, // 50: needlebook.chart.v1.ComplicationEvent.seen:type_name -> needlebook.record.v1.Act
-	24, // 51: needlebook.chart.v1.Deviation.reason:type_name -> needlebook.chart.v1.DeviationReason
-	43, // 52: needlebook.chart.v1.DeviationReason.given:type_name -> needlebook.record.v1.Act
-	42, // 53: needlebook.chart.v1.AfterCareGiven.edition:type_name -> needlebook.formulary.v1.EditionReference
-	43, // 54: needlebook.chart.v1.AfterCareGiven.given:type_name -> needlebook.record.v1.Act
-	29, // 55: needlebook.chart.v1.ReviewDate.from:type_name -> needlebook.record.v1.Date
-	29, // 56: needlebook.chart.v1.ReviewDate.until:type_name -> needlebook.record.v1.Date
-	43, // 57: needlebook.chart.v1.ReviewDate.set:type_name -> needlebook.record.v1.Act
-	28, // 58: needlebook.chart.v1.Outcome.judgement:type_name -> needlebook.chart.v1.OutcomeJudgement
-	39, // 59: needlebook.chart.v1.Outcome.void:type_name -> needlebook.record.v1.Void
-	2,  // 60: needlebook.chart.v1.OutcomeJudgement.judge:type_name -> needlebook.chart.v1.Judge
-	44, // 61: needlebook.chart.v1.OutcomeJudgement.side:type_name -> needlebook.chart.v1.Side
-	43, // 62: needlebook.chart.v1.OutcomeJudgement.taken:type_name -> needlebook.record.v1.Act
-	63, // [63:63] is the sub-list for method output_type
-	63, // [63:63] is the sub-list for method input_type
-	63, // [63:63] is the sub-list for extension type_name
-	63, // [63:63] is the sub-list for extension extendee
-	0,  // [0:63] is the sub-list for field type_name
+	31, // 6: needlebook.chart.v1.Session.imported:type_name -> needlebook.record.v1.ImportOrigin
+	7,  // 7: needlebook.chart.v1.Session.states:type_name -> needlebook.chart.v1.SessionState
+	9,  // 8: needlebook.chart.v1.Session.identity_checks:type_name -> needlebook.chart.v1.IdentityCheck
+	11, // 9: needlebook.chart.v1.Session.readiness_checks:type_name -> needlebook.chart.v1.ReadinessCheck
+	32, // 10: needlebook.chart.v1.Session.screening:type_name -> needlebook.chart.v1.ScreeningAnswer
+	33, // 11: needlebook.chart.v1.Session.consents:type_name -> needlebook.chart.v1.Consent
+	13, // 12: needlebook.chart.v1.Session.requests:type_name -> needlebook.chart.v1.PatientRequest
+	34, // 13: needlebook.chart.v1.Session.measurements:type_name -> needlebook.chart.v1.FaceMeasurement
+	35, // 14: needlebook.chart.v1.Session.ratings:type_name -> needlebook.chart.v1.Rating
+	15, // 15: needlebook.chart.v1.Session.photos:type_name -> needlebook.chart.v1.SessionPhoto
+	36, // 16: needlebook.chart.v1.Session.injections:type_name -> needlebook.chart.v1.Injection
+	37, // 17: needlebook.chart.v1.Session.syringes:type_name -> needlebook.chart.v1.SessionSyringe
+	17, // 18: needlebook.chart.v1.Session.pauses:type_name -> needlebook.chart.v1.Pause
+	19, // 19: needlebook.chart.v1.Session.observations:type_name -> needlebook.chart.v1.Observation
+	21, // 20: needlebook.chart.v1.Session.complications:type_name -> needlebook.chart.v1.Complication
+	38, // 21: needlebook.chart.v1.Session.finding_answers:type_name -> needlebook.chart.v1.FindingAnswer
+	23, // 22: needlebook.chart.v1.Session.deviations:type_name -> needlebook.chart.v1.Deviation
+	16, // 23: needlebook.chart.v1.Session.plan_origin:type_name -> needlebook.chart.v1.PlanOrigin
+	25, // 24: needlebook.chart.v1.Session.after_care:type_name -> needlebook.chart.v1.AfterCareGiven
+	26, // 25: needlebook.chart.v1.Session.review:type_name -> needlebook.chart.v1.ReviewDate
+	27, // 26: needlebook.chart.v1.Session.outcomes:type_name -> needlebook.chart.v1.Outcome
+	39, // 27: needlebook.chart.v1.Session.signatures:type_name -> needlebook.chart.v1.Signature
+	40, // 28: needlebook.chart.v1.Session.void:type_name -> needlebook.record.v1.Void
+	41, // 29: needlebook.chart.v1.Session.notes:type_name -> needlebook.record.v1.Note
+	42, // 30: needlebook.chart.v1.Session.settlements:type_name -> needlebook.record.v1.Settlement
+	43, // 31: needlebook.chart.v1.SessionBasis.edition:type_name -> needlebook.formulary.v1.EditionReference
+	44, // 32: needlebook.chart.v1.PaperForm.entered:type_name -> needlebook.record.v1.Act
+	8,  // 33: needlebook.chart.v1.SessionState.change:type_name -> needlebook.chart.v1.StateChange
+	1,  // 34: needlebook.chart.v1.StateChange.step:type_name -> needlebook.chart.v1.SessionStep
+	44, // 35: needlebook.chart.v1.StateChange.moved:type_name -> needlebook.record.v1.Act
+	10, // 36: needlebook.chart.v1.IdentityCheck.check:type_name -> needlebook.chart.v1.IdentifiersChecked
+	44, // 37: needlebook.chart.v1.IdentifiersChecked.done:type_name -> needlebook.record.v1.Act
+	12, // 38: needlebook.chart.v1.ReadinessCheck.check:type_name -> needlebook.chart.v1.ReadinessAnswers
+	44, // 39: needlebook.chart.v1.ReadinessAnswers.done:type_name -> needlebook.record.v1.Act
+	14, // 40: needlebook.chart.v1.PatientRequest.request:type_name -> needlebook.chart.v1.RequestText
+	44, // 41: needlebook.chart.v1.RequestText.taken:type_name -> needlebook.record.v1.Act
+	40, // 42: needlebook.chart.v1.SessionPhoto.removed:type_name -> needlebook.record.v1.Void
+	44, // 43: needlebook.chart.v1.PlanOrigin.chosen:type_name -> needlebook.record.v1.Act
+	18, // 44: needlebook.chart.v1.Pause.began:type_name -> needlebook.chart.v1.PauseBeginning
+	44, // 45: needlebook.chart.v1.Pause.ended:type_name -> needlebook.record.v1.Act
+	44, // 46: needlebook.chart.v1.PauseBeginning.began:type_name -> needlebook.record.v1.Act
+	20, // 47: needlebook.chart.v1.Observation.value:type_name -> needlebook.chart.v1.ObservedValue
+	44, // 48: needlebook.chart.v1.ObservedValue.seen:type_name -> needlebook.record.v1.Act
+	22, // 49: needlebook.chart.v1.Complication.event:type_name -> needlebook.chart.v1.ComplicationEvent
+	40, // 50: needlebook.chart.v1.Complication.void:type_name -> needlebook.record.v1.Void
+	44, // 51: needlebook.chart.v1.ComplicationEvent.seen:type_name -> needlebook.record.v1.Act
+	24, // 52: needlebook.chart.v1.Deviation.reason:type_name -> needlebook.chart.v1.DeviationReason
+	44, // 53: needlebook.chart.v1.DeviationReason.given:type_name -> needlebook.record.v1.Act
+	43, // 54: needlebook.chart.v1.AfterCareGiven.edition:type_name -> needlebook.formulary.v1.EditionReference
+	44, // 55: needlebook.chart.v1.AfterCareGiven.given:type_name -> needlebook.record.v1.Act
+	29, // 56: needlebook.chart.v1.ReviewDate.from:type_name -> needlebook.record.v1.Date
+	29, // 57: needlebook.chart.v1.ReviewDate.until:type_name -> needlebook.record.v1.Date
+	44, // 58: needlebook.chart.v1.ReviewDate.set:type_name -> needlebook.record.v1.Act
+	28, // 59: needlebook.chart.v1.Outcome.judgement:type_name -> needlebook.chart.v1.OutcomeJudgement
+	40, // 60: needlebook.chart.v1.Outcome.void:type_name -> needlebook.record.v1.Void
+	2,  // 61: needlebook.chart.v1.OutcomeJudgement.judge:type_name -> needlebook.chart.v1.Judge
+	45, // 62: needlebook.chart.v1.OutcomeJudgement.side:type_name -> needlebook.chart.v1.Side
+	44, // 63: needlebook.chart.v1.OutcomeJudgement.taken:type_name -> needlebook.record.v1.Act
+	64, // [64:64] is the sub-list for method output_type
+	64, // [64:64] is the sub-list for method input_type
+	64, // [64:64] is the sub-list for extension type_name
+	64, // [64:64] is the sub-list for extension extendee
+	0,  // [0:64] is the sub-list for field type_name
 }
 
 func init() { file_needlebook_chart_v1_session_proto_init() }

@@ -99,10 +99,12 @@ type Tolerance struct {
 	InjectionPermille *int32 `protobuf:"varint,3,opt,name=injection_permille,json=injectionPermille,proto3,oneof" json:"injection_permille,omitempty"`
 	// Between sides planned equal, in thousandths of the planned dose; absent when nobody set it.
 	SideDifferencePermille *int32 `protobuf:"varint,4,opt,name=side_difference_permille,json=sideDifferencePermille,proto3,oneof" json:"side_difference_permille,omitempty"`
+	// How many times the usual dose, or what part of it, looks like a slip of the decimal point; absent when nobody set it.
+	SlipTimes *int32 `protobuf:"varint,5,opt,name=slip_times,json=slipTimes,proto3,oneof" json:"slip_times,omitempty"`
 	// What passing it raises.
-	Level Level `protobuf:"varint,5,opt,name=level,proto3,enum=needlebook.formulary.v1.Level" json:"level,omitempty"`
+	Level Level `protobuf:"varint,6,opt,name=level,proto3,enum=needlebook.formulary.v1.Level" json:"level,omitempty"`
 	// Where it comes from and how far it may be trusted.
-	Provenance    *Provenance `protobuf:"bytes,6,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	Provenance    *Provenance `protobuf:"bytes,7,opt,name=provenance,proto3" json:"provenance,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -165,6 +167,13 @@ func (x *Tolerance) GetSideDifferencePermille() int32 {
 	return 0
 }
 
+func (x *Tolerance) GetSlipTimes() int32 {
+	if x != nil && x.SlipTimes != nil {
+		return *x.SlipTimes
+	}
+	return 0
+}
+
 func (x *Tolerance) GetLevel() Level {
 	if x != nil {
 		return x.Level
@@ -187,21 +196,24 @@ const file_needlebook_formulary_v1_tolerance_proto_rawDesc = "" +
 	"\x0eToleranceEntry\x12\x18\n" +
 	"\x02id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\x02id\x128\n" +
 	"\x05value\x18\x02 \x01(\v2\".needlebook.formulary.v1.ToleranceR\x05value\x124\n" +
-	"\aremoved\x18\x03 \x01(\v2\x1a.needlebook.record.v1.VoidR\aremoved:\x04\xb0\xbb\x18\x01\"\xd5\x03\n" +
+	"\aremoved\x18\x03 \x01(\v2\x1a.needlebook.record.v1.VoidR\aremoved:\x04\xb0\xbb\x18\x01\"\x93\x04\n" +
 	"\tTolerance\x123\n" +
 	"\x04code\x18\x01 \x01(\tB\x1f\xbaH\x1c\xc8\x01\x01r\x17\x10\x01\x18@2\x11^[a-z][a-z0-9_]*$R\x04code\x129\n" +
 	"\x06target\x18\x02 \x01(\tB\x1c\xbaH\x19r\x17\x10\x01\x18@2\x11^[a-z][a-z0-9_]*$H\x00R\x06target\x88\x01\x01\x12>\n" +
 	"\x12injection_permille\x18\x03 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xe8\a(\x00H\x01R\x11injectionPermille\x88\x01\x01\x12I\n" +
 	"\x18side_difference_permille\x18\x04 \x01(\x05B\n" +
-	"\xbaH\a\x1a\x05\x18\xe8\a(\x00H\x02R\x16sideDifferencePermille\x88\x01\x01\x12A\n" +
-	"\x05level\x18\x05 \x01(\x0e2\x1e.needlebook.formulary.v1.LevelB\v\xbaH\b\xc8\x01\x01\x82\x01\x02\x10\x01R\x05level\x12K\n" +
+	"\xbaH\a\x1a\x05\x18\xe8\a(\x00H\x02R\x16sideDifferencePermille\x88\x01\x01\x12-\n" +
 	"\n" +
-	"provenance\x18\x06 \x01(\v2#.needlebook.formulary.v1.ProvenanceB\x06\xbaH\x03\xc8\x01\x01R\n" +
+	"slip_times\x18\x05 \x01(\x05B\t\xbaH\x06\x1a\x04\x18d(\x02H\x03R\tslipTimes\x88\x01\x01\x12A\n" +
+	"\x05level\x18\x06 \x01(\x0e2\x1e.needlebook.formulary.v1.LevelB\v\xbaH\b\xc8\x01\x01\x82\x01\x02\x10\x01R\x05level\x12K\n" +
+	"\n" +
+	"provenance\x18\a \x01(\v2#.needlebook.formulary.v1.ProvenanceB\x06\xbaH\x03\xc8\x01\x01R\n" +
 	"provenanceB\t\n" +
 	"\a_targetB\x15\n" +
 	"\x13_injection_permilleB\x1b\n" +
-	"\x19_side_difference_permilleB\xdf\x01\n" +
+	"\x19_side_difference_permilleB\r\n" +
+	"\v_slip_timesB\xdf\x01\n" +
 	"\x1bcom.needlebook.formulary.v1B\x0eToleranceProtoP\x01Z2needlebook/gen/needlebook/formulary/v1;formularyv1\xa2\x02\x03NFX\xaa\x02\x17Needlebook.Formulary.V1\xca\x02\x17Needlebook\\Formulary\\V1\xe2\x02#Needlebook\\Formulary\\V1\\GPBMetadata\xea\x02\x19Needlebook::Formulary::V1b\x06proto3"
 
 var (
