@@ -19,7 +19,7 @@ const (
 	KindPercent Kind = "percent"
 )
 
-// Rule is a rule of a text's form, worded to follow "must" or to stand alone. It is stable; clients may branch on it.
+// Rule is a rule of a text's form, worded to follow the name of what broke it. It is stable; clients may branch on it.
 type Rule string
 
 // The rules. A decimal is written in exactly one way: what parses prints back to the same bytes.

@@ -52,7 +52,10 @@ func TestRequestsRefused(t *testing.T) {
 		{"in_hand.reading_ml", dose.RuleGraduations, func(r *dose.DrawRequest) { r.InHand.Reading++ }},
 		{"in_hand.lost_ml", dose.RuleRange, func(r *dose.DrawRequest) { r.InHand.Lost.Volume = -1 }},
 		{"in_hand.lost_ml", dose.RuleUnknownAmount, func(r *dose.DrawRequest) { r.InHand.Lost = dose.Loss{Unknown: true, Volume: 1} }},
-		{"doses", dose.RuleTotal, func(r *dose.DrawRequest) { r.Injections[0].Dose, r.Injections[1].Dose = most, most }},
+		{"doses", dose.RuleTotal, func(r *dose.DrawRequest) { // little volume, many units
+			r.Concentration = concentration(t, ona, "100000", "0.1")
+			r.Injections[0].Dose, r.Injections[1].Dose = most, most
+		}},
 		{"doses", dose.RuleTotal, func(r *dose.DrawRequest) { // 4,001 units are 100.025 mL
 			r.Given = append(r.Given, dose.Given{Dose: amount(t, ona, "3991")})
 		}},
