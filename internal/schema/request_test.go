@@ -20,6 +20,9 @@ func TestRequests_AreHeldToTheirAnnotations(t *testing.T) {
 	mask := func(path string) string {
 		return `{"request_id": ` + id + `, "record": {"session": {"id": ` + id + `}}, "update_mask": ["` + path + `"]}`
 	}
+	claim := func(password string) string {
+		return `{"request_id": ` + id + `, "token": "t", "sign_in_name": "ana", "password": "` + password + `"}`
+	}
 	element := "injections[" + strings.Trim(id, `"`) + "]"
 	edit, search := &chartv1.EditRecordRequest{}, &chartv1.SearchPatientsRequest{}
 	for _, row := range []struct {
@@ -41,8 +44,8 @@ func TestRequests_AreHeldToTheirAnnotations(t *testing.T) {
 		{"search for everybody", search, `{}`, "."},
 		{"search by text", search, `{"text": "ka"}`, ""},
 		{"same product twice", &dosev1.CompareProductsRequest{}, `{"product": "onabotulinumtoxinA", "other_product": "onabotulinumtoxinA"}`, "."},
-		{"short password", &accessv1.ClaimInvitationRequest{}, `{"request_id": ` + id + `, "token": "t", "sign_in_name": "ana", "password": "12345678901"}`, "password"},
-		{"long password", &accessv1.ClaimInvitationRequest{}, `{"request_id": ` + id + `, "token": "t", "sign_in_name": "ana", "password": "123456789012"}`, ""},
+		{"short password", &accessv1.ClaimInvitationRequest{}, claim("12345678901"), "password"},
+		{"password just long enough", &accessv1.ClaimInvitationRequest{}, claim("123456789012"), ""},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			message := row.message.ProtoReflect().New().Interface()
