@@ -47,12 +47,15 @@ func (e *Edit) touches(p Path) bool {
 
 // Release is the writes of a held edit that are still wanted, and the registers that are left out because someone rewrote them after seeing the held
 // value: an edit of later whose context covered its dot. Those are shown to the person who releases, who may take them all the same.
-func Release(held *Edit, later []Edit) (writes []Write, leftOut []Register) {
+func Release(held *Edit, later []Edit, take []Register) (writes []Write, leftOut []Register) {
 	rewritten := map[Register]bool{}
 	for i := range later {
 		if later[i].Context.Covers(held.Dot) {
 			later[i].eachRegister(func(r Register) { rewritten[r] = true })
 		}
+	}
+	for _, r := range take {
+		delete(rewritten, r)
 	}
 	for _, w := range held.Writes {
 		kept := Write{Path: w.Path}

@@ -74,3 +74,37 @@ func joinElements(a *State, x *element, b *State, y *element) element {
 	}
 	return out
 }
+
+// JoinDelta is s with what changed: delta holds only some registers, each whole, and says nothing of the others. Both are left as they are.
+func JoinDelta(s, delta *State) *State {
+	out := &State{Key: s.Key, Seen: s.Seen.Join(delta.Seen)}
+	eachPair(s.elements, delta.elements, func(x, y *element) {
+		switch {
+		case y == nil:
+			out.elements = append(out.elements, *x)
+		case x == nil:
+			if el := joinElements(s, nil, delta, y); len(el.registers) > 0 {
+				out.elements = append(out.elements, el)
+			}
+		default:
+			out.elements = append(out.elements, joinChanged(s, x, delta, y))
+		}
+	})
+	out.infos = append(out.infos, s.infos...)
+	for _, n := range delta.infos {
+		out.noteInfo(n)
+	}
+	out.dropDeadInfos()
+	return out
+}
+
+// joinChanged joins the registers of y into x and keeps those that y does not have.
+func joinChanged(s *State, x *element, delta *State, y *element) element {
+	out := element{path: x.path, registers: append([]register(nil), x.registers...)}
+	for i := range y.registers {
+		changed := &y.registers[i]
+		r := out.registerAt(changed.field)
+		r.siblings = r.siblings.Join(s.Seen, changed.siblings, delta.Seen)
+	}
+	return out
+}

@@ -119,6 +119,9 @@ func (s *State) Siblings(r Register) causal.Register {
 	return nil
 }
 
+// Infos is the edits of which something is current, ascending by dot. The slice is the state's.
+func (s *State) Infos() []DotInfo { return s.infos }
+
 // Info is who wrote the edit with this dot, and when; the zero DotInfo when nothing of that edit is current.
 func (s *State) Info(d causal.Dot) DotInfo {
 	if i, ok := s.findInfo(d); ok {

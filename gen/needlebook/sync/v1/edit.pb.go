@@ -39,6 +39,8 @@ const (
 	HeldStatus_HELD_STATUS_RELEASED HeldStatus = 3
 	// Given up by a person, with a reason. It stays in the ledger.
 	HeldStatus_HELD_STATUS_GIVEN_UP HeldStatus = 4
+	// It had waited; what it waited for came, and it took effect under its own dot.
+	HeldStatus_HELD_STATUS_APPLIED HeldStatus = 5
 )
 
 // Enum value maps for HeldStatus.
@@ -49,6 +51,7 @@ var (
 		2: "HELD_STATUS_HELD",
 		3: "HELD_STATUS_RELEASED",
 		4: "HELD_STATUS_GIVEN_UP",
+		5: "HELD_STATUS_APPLIED",
 	}
 	HeldStatus_value = map[string]int32{
 		"HELD_STATUS_UNSPECIFIED": 0,
@@ -56,6 +59,7 @@ var (
 		"HELD_STATUS_HELD":        2,
 		"HELD_STATUS_RELEASED":    3,
 		"HELD_STATUS_GIVEN_UP":    4,
+		"HELD_STATUS_APPLIED":     5,
 	}
 )
 
@@ -366,14 +370,15 @@ const file_needlebook_sync_v1_edit_proto_rawDesc = "" +
 	"\breplicas\x18\x03 \x03(\fB\x0f\xbaH\f\x92\x01\t\x10\x80 \"\x04z\x02h\x10R\breplicas\x12)\n" +
 	"\aauthors\x18\x04 \x03(\fB\x0f\xbaH\f\x92\x01\t\x10\x80\b\"\x04z\x02h\x10R\aauthors\x12;\n" +
 	"\x05edits\x18\x05 \x03(\v2\x18.needlebook.sync.v1.EditB\v\xbaH\b\x92\x01\x05\b\x01\x10\xe8\aR\x05edits\x12%\n" +
-	"\tsignature\x18\x06 \x01(\fB\a\xbaH\x04z\x02h@R\tsignature*\x8c\x01\n" +
+	"\tsignature\x18\x06 \x01(\fB\a\xbaH\x04z\x02h@R\tsignature*\xa5\x01\n" +
 	"\n" +
 	"HeldStatus\x12\x1b\n" +
 	"\x17HELD_STATUS_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13HELD_STATUS_WAITING\x10\x01\x12\x14\n" +
 	"\x10HELD_STATUS_HELD\x10\x02\x12\x18\n" +
 	"\x14HELD_STATUS_RELEASED\x10\x03\x12\x18\n" +
-	"\x14HELD_STATUS_GIVEN_UP\x10\x04B\xb7\x01\n" +
+	"\x14HELD_STATUS_GIVEN_UP\x10\x04\x12\x17\n" +
+	"\x13HELD_STATUS_APPLIED\x10\x05B\xb7\x01\n" +
 	"\x16com.needlebook.sync.v1B\tEditProtoP\x01Z(needlebook/gen/needlebook/sync/v1;syncv1\xa2\x02\x03NSX\xaa\x02\x12Needlebook.Sync.V1\xca\x02\x12Needlebook\\Sync\\V1\xe2\x02\x1eNeedlebook\\Sync\\V1\\GPBMetadata\xea\x02\x14Needlebook::Sync::V1b\x06proto3"
 
 var (

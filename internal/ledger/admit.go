@@ -1,0 +1,268 @@
+package ledger
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+
+	faultv1 "needlebook/gen/needlebook/fault/v1"
+	syncv1 "needlebook/gen/needlebook/sync/v1"
+	"needlebook/internal/causal"
+	"needlebook/internal/fault"
+	"needlebook/internal/record"
+	"needlebook/internal/store"
+	"needlebook/internal/wire"
+)
+
+// admission is an edit with what is known of it before the transaction: its hashes, and whether its values are right.
+type admission struct {
+	edit    record.Edit
+	chain   record.Hash // the chain hash after it
+	body    record.Hash
+	refusal *fault.Error // by the schema; nil when it is right
+	license license
+}
+
+// license is what an edit is excused from.
+type license int
+
+const (
+	ordinary license = iota
+	released         // a person released it: whether its author might make it was that person's to say
+)
+
+func (l *Ledger) admission(e record.Edit, chain record.Hash, from record.Origin) admission {
+	return admission{edit: e, chain: chain, body: e.BodyHash(), refusal: l.Schema.Check(&e, from)}
+}
+
+// verdict is what became of an edit that did not take effect as it came.
+type verdict struct {
+	held  *wire.Held
+	known causal.Dot // the dot under which the server holds the same edit
+}
+
+// admit takes one new edit of a replica whose chain ends just before it. The verdict is nil when it took effect as it came. What was made after edits
+// that this server lacks waits; so does what the same replica did to the record after something that waits, since a counter that counts covers
+// all below it.
+func (b *batch) admit(a *admission) (*verdict, error) {
+	row, err := b.row(a.edit.Key)
+	if err != nil {
+		return nil, err
+	}
+	known, err := b.knownID(a)
+	if err != nil {
+		return nil, err
+	}
+	if known == nil {
+		if err := b.w.Put(idKey(b.org, a.edit.ID), encodeIDEntry(b.head.seq+1, a.body)); err != nil {
+			return nil, err
+		}
+	}
+	if !row.ready(&a.edit) {
+		if err := b.logEdit(row, a, waiting); err != nil {
+			return nil, err
+		}
+		h := wire.Held{Edit: a.edit, Status: syncv1.HeldStatus_HELD_STATUS_WAITING}
+		h.Reason, h.Detail = reasonOf(fault.New(faultv1.Reason_REASON_UNKNOWN_CONTEXT, "context", "", ""))
+		return &verdict{held: &h}, b.keep(row, h)
+	}
+	d, err := b.decide(row, a, known)
+	if err != nil {
+		return nil, err
+	}
+	if err := b.logEdit(row, a, d.outcome()); err != nil {
+		return nil, err
+	}
+	if err := b.takeEffect(row, d); err != nil {
+		return nil, err
+	}
+	return d.verdict(), b.wake(row)
+}
+
+// decision is what an edit that waits for nothing will do.
+type decision struct {
+	edit   record.Edit    // as it came
+	apply  []record.Write // what takes effect
+	hold   []record.Write // what is held
+	reason *fault.Error   // of what is held
+	known  causal.Dot     // the dot of the same edit, when there is one; nothing takes effect
+}
+
+func (d *decision) outcome() outcome {
+	switch {
+	case !d.known.IsZero():
+		return duplicate
+	case len(d.apply) == 0:
+		return held
+	}
+	return applied
+}
+
+func (d *decision) verdict() *verdict {
+	switch {
+	case !d.known.IsZero():
+		return &verdict{known: d.known}
+	case len(d.hold) == 0:
+		return nil
+	}
+	return &verdict{held: d.heldPart()}
+}
+
+func (d *decision) heldPart() *wire.Held {
+	h := &wire.Held{Edit: d.edit, Status: syncv1.HeldStatus_HELD_STATUS_HELD, Partial: len(d.apply) > 0}
+	h.Edit.Writes = d.hold
+	h.Reason, h.Detail = reasonOf(d.reason)
+	return h
+}
+
+func reasonOf(e *fault.Error) (faultv1.Reason, string) { return e.Reason, e.Error() }
+
+// decide judges an edit by the record and the staff as they are now. What fails is held; it counts all the same.
+func (b *batch) decide(row *pendingRow, a *admission, known *knownEdit) (*decision, error) {
+	d := &decision{edit: a.edit}
+	switch {
+	case known != nil && known.same:
+		d.known = known.dot
+		return d, nil
+	case known != nil:
+		d.reason = fault.New(faultv1.Reason_REASON_ID_REUSED, "edit_id", a.edit.ID.String(), "")
+	case a.refusal != nil:
+		d.reason = a.refusal
+	default:
+		var err error
+		if d.reason, err = b.refuse(row, a); err != nil {
+			return nil, err
+		}
+	}
+	if d.reason != nil {
+		d.hold = a.edit.Writes
+		return d, nil
+	}
+	if d.apply, d.hold = record.Partition(row.state, row.heldEdits(), &a.edit); len(d.hold) > 0 {
+		d.reason = fault.New(faultv1.Reason_REASON_ELEMENT_HELD, "", "", "")
+	}
+	return d, nil
+}
+
+// takeEffect does what was decided; the log's newest event is the edit's.
+func (b *batch) takeEffect(row *pendingRow, d *decision) error {
+	seq := b.head.seq
+	if len(d.apply) > 0 {
+		part := d.edit
+		part.Writes = d.apply
+		row.state.Apply(&part)
+		row.dots[part.Dot] = seq
+	} else {
+		row.state.Skip(d.edit.Dot)
+		row.seen = seq
+	}
+	if len(d.hold) > 0 {
+		return b.keep(row, *d.heldPart())
+	}
+	return nil
+}
+
+// refuse is the checks that need the record and the staff as they are now.
+func (b *batch) refuse(row *pendingRow, a *admission) (*fault.Error, error) {
+	e := &a.edit
+	if a.license == ordinary {
+		if refusal := b.l.Authorise(b.w, b.org, e); refusal != nil {
+			return refusal, nil
+		}
+	}
+	if row.state.CrowdedBy(e) {
+		return fault.New(faultv1.Reason_REASON_TOO_MANY_SIBLINGS, "", "", ""), nil
+	}
+	if row.first > 0 && len(row.state.AppendBinary(nil))+editSize(e) > record.MaxStateBytes {
+		return fault.New(faultv1.Reason_REASON_RECORD_FULL, "", "", ""), nil
+	}
+	signatures, err := b.l.Schema.SignaturesIn(e)
+	if err != nil {
+		return fault.Of(err), nil
+	}
+	for _, sig := range signatures {
+		at, err := b.foldAt(row, sig.Vector)
+		if err != nil {
+			return nil, err
+		}
+		if err := b.l.Schema.CheckSignature(at, sig.Content); err != nil {
+			return fault.Of(err), nil
+		}
+	}
+	return nil, nil
+}
+
+// editSize bounds what an edit adds to a state.
+func editSize(e *record.Edit) int {
+	n := 64
+	for i := range e.Writes {
+		n += 16 + len(e.Writes[i].Path) + len(e.Writes[i].Set) + 5*len(e.Writes[i].Clear)
+	}
+	return n
+}
+
+// ready reports whether everything that e was made after is in the row: what its context names, and the same replica's earlier edits of the record.
+func (p *pendingRow) ready(e *record.Edit) bool {
+	if !p.state.Covers(e.Context) {
+		return false
+	}
+	for i := range p.held {
+		h := &p.held[i]
+		if h.Status == syncv1.HeldStatus_HELD_STATUS_WAITING && h.Edit.Dot.Replica == e.Dot.Replica && h.Edit.Dot.Counter < e.Dot.Counter {
+			return false
+		}
+	}
+	return true
+}
+
+// heldEdits is the edits whose elements may not exist because they had no effect.
+func (p *pendingRow) heldEdits() []record.Edit {
+	var out []record.Edit
+	for i := range p.held {
+		switch p.held[i].Status {
+		case syncv1.HeldStatus_HELD_STATUS_HELD, syncv1.HeldStatus_HELD_STATUS_WAITING, syncv1.HeldStatus_HELD_STATUS_GIVEN_UP:
+			out = append(out, p.held[i].Edit)
+		}
+	}
+	return out
+}
+
+// knownEdit is what the index of edit ids says of an edit.
+type knownEdit struct {
+	dot  causal.Dot
+	same bool // the same body
+}
+
+// knownID finds an edit by its id, unless it is a itself, which is so when it waited.
+func (b *batch) knownID(a *admission) (*knownEdit, error) {
+	v, err := b.w.Get(idKey(b.org, a.edit.ID))
+	if errors.Is(err, store.ErrNotFound) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	seq, body, err := decodeIDEntry(v)
+	if err != nil {
+		return nil, err
+	}
+	e, err := readEvent(b.w, seq)
+	if err != nil {
+		return nil, err
+	}
+	if e.edit.Dot == a.edit.Dot {
+		return nil, nil
+	}
+	return &knownEdit{dot: e.edit.Dot, same: body == a.body}, nil
+}
+
+func encodeIDEntry(seq uint64, body record.Hash) []byte {
+	return append(binary.BigEndian.AppendUint64(make([]byte, 0, 40), seq), body[:]...)
+}
+
+func decodeIDEntry(v []byte) (uint64, record.Hash, error) {
+	if len(v) != 40 {
+		return 0, record.Hash{}, fmt.Errorf("edit id entry of %d bytes", len(v))
+	}
+	return binary.BigEndian.Uint64(v), record.Hash(v[8:]), nil
+}
