@@ -64,7 +64,7 @@ func rows() []planted {
 			"not bound to be a UUID"},
 		{"record and element",
 			`message_type { name: "R" options { [needlebook.options.v1.record]: RECORD_KIND_PATIENT [needlebook.options.v1.element]: true } ` +
-			identifier + ` }`, "is a record and an element"},
+				identifier + ` }`, "is a record and an element"},
 		{"no presence", recordWith(`field { name: "s" number: 2 type: TYPE_STRING label: LABEL_OPTIONAL ` + bounded + ` }`), "has no presence"},
 		{"string unbounded", recordWith(optionalField("s", `type: TYPE_STRING`)), "has no max_len"},
 		{"bytes unbounded", recordWith(optionalField("s", `type: TYPE_BYTES`)), "has no max_len"},
@@ -96,8 +96,8 @@ func rows() []planted {
 			"rule string.prefix is not one"},
 		{"cel", recordWith(optionalField("b", `type: TYPE_BOOL options { [buf.validate.field] { cel { id: "x" expression: "true" } } }`)),
 			"rule cel is not one"},
-		{"rule the core lacks,
-			in items", recordWith(`field { name: "l" number: 2 type: TYPE_STRING label: LABEL_REPEATED options { [buf.validate.field] {
+		{"rule the core lacks, in items",
+			recordWith(`field { name: "l" number: 2 type: TYPE_STRING label: LABEL_REPEATED options { [buf.validate.field] {
 			repeated { max_items: 5 items { string { max_len: 5 email: true } } } } } }`), "rule string.email is not one"},
 		{"register unbounded", registerWith(`field { name: "s" number: 1 type: TYPE_STRING label: LABEL_OPTIONAL }`), "V.s: has no max_len"},
 		{"register may not be zero", registerWith(`field { name: "s" number: 1 type: TYPE_STRING label: LABEL_OPTIONAL options {
