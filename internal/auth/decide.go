@@ -48,7 +48,7 @@ type Subject struct {
 	Relation Relation
 	// Clinics are the record's; a role held at another clinic does not count for it. Empty for records of the whole organisation and for NoRecord.
 	Clinics []uuid.UUID
-	// Kind is the record's, or unspecified when the action is on none.
+	// Kind is the record's. It may be unspecified for actions other than reading, editing and settling, and for NoRecord.
 	Kind optionsv1.RecordKind
 	// Opened is true when a break-glass grant of the principal for the patient is open (GrantOpen).
 	Opened bool
@@ -71,7 +71,7 @@ func Decide(p Principal, a optionsv1.Action, s Subject) error {
 		return errNotAllowed()
 	}
 	given := p.rolesFor(s, row.reach)
-	if !row.roles.has(given) || !kindAllows(a, s.Kind, given) {
+	if !row.roles.has(given) || !kindAllows(a, s, given) {
 		return errNotAllowed()
 	}
 	if s.Relation != SharedClinic || row.reach == organisation || row.reach == withReason && s.Opened {
@@ -96,13 +96,17 @@ func mayBreakGlass(p Principal) bool {
 	return row.roles.has(p.Roles())
 }
 
-// kindAllows applies the second half of the table to the actions that read or write a record of a kind.
-func kindAllows(a optionsv1.Action, k optionsv1.RecordKind, given []accessv1.Role) bool {
+// kindAllows applies the second half of the table to the actions that read or write a record. Where no record is at hand yet the kind may be unknown; each
+// record is then decided by its own.
+func kindAllows(a optionsv1.Action, s Subject, given []accessv1.Role) bool {
+	if s.Kind == optionsv1.RecordKind_RECORD_KIND_UNSPECIFIED && s.Relation == NoRecord {
+		return true
+	}
 	switch a {
 	case optionsv1.Action_ACTION_READ_CHART:
-		return k == optionsv1.RecordKind_RECORD_KIND_UNSPECIFIED || MayRead(given, k)
+		return MayRead(given, s.Kind)
 	case optionsv1.Action_ACTION_EDIT_CHART, optionsv1.Action_ACTION_SETTLE:
-		return k == optionsv1.RecordKind_RECORD_KIND_UNSPECIFIED || MayEdit(given, k)
+		return MayEdit(given, s.Kind)
 	}
 	return true
 }
