@@ -10,12 +10,17 @@ import (
 // A stored value is the value and then a CRC-32C (Castagnoli, RFC 3720 appendix B.4) of key and value, big-endian.
 const sumBytes = 4
 
-// seal returns a new stored value of key and value.
-func seal(key, value []byte) []byte {
-	b := make([]byte, 0, len(value)+sumBytes)
-	b = append(b, value...)
-	return binary.BigEndian.AppendUint32(b, sum(key, value))
+// seal copies key and value into one new entry that holds the stored value.
+func seal(key, value []byte) entry {
+	n := len(key)
+	b := make([]byte, 0, n+len(value)+sumBytes)
+	b = append(append(b, key...), value...)
+	b = binary.BigEndian.AppendUint32(b, crc32.Checksum(b, castagnoli()))
+	return entry{key: b[:n:n], stored: b[n:]}
 }
+
+// castagnoli is the polynomial's table, made once by the library.
+func castagnoli() *crc32.Table { return crc32.MakeTable(crc32.Castagnoli) }
 
 // unseal returns the value inside stored, without a copy, if it is what was written under key.
 func unseal(key, stored []byte) ([]byte, error) {
@@ -31,6 +36,5 @@ func unseal(key, stored []byte) ([]byte, error) {
 }
 
 func sum(key, value []byte) uint32 {
-	table := crc32.MakeTable(crc32.Castagnoli) // made once by the library
-	return crc32.Update(crc32.Update(0, table, key), table, value)
+	return crc32.Update(crc32.Checksum(key, castagnoli()), castagnoli(), value)
 }

@@ -85,7 +85,7 @@ func (w *writer) Put(key, value []byte) error {
 	if err != nil {
 		return w.refuse(err)
 	}
-	return w.set(entry{key: bytes.Clone(key), stored: seal(key, value)})
+	return w.set(seal(key, value))
 }
 
 // Delete implements store.Writer.
