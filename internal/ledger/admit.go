@@ -58,7 +58,11 @@ func (b *batch) admit(a *admission) (*verdict, error) {
 			return nil, err
 		}
 	}
-	if !row.ready(&a.edit) {
+	ready, err := b.ready(row, &a.edit)
+	if err != nil {
+		return nil, err
+	}
+	if !ready {
 		if err := b.logEdit(row, a, waiting); err != nil {
 			return nil, err
 		}
@@ -201,18 +205,37 @@ func editSize(e *record.Edit) int {
 	return n
 }
 
-// ready reports whether everything that e was made after is in the row: what its context names, and the same replica's earlier edits of the record.
-func (p *pendingRow) ready(e *record.Edit) bool {
-	if !p.state.Covers(e.Context) {
-		return false
+// ready reports whether everything that e was made after has come: every edit of this record that its context covers, and the same replica's earlier
+// ones. A context may name a counter that was used on another record; what counts is that the replica's chain is here up to it, and that nothing
+// of this record in it still waits.
+func (b *batch) ready(row *pendingRow, e *record.Edit) (bool, error) {
+	if row.waits(causal.Dot{Replica: e.Dot.Replica, Counter: e.Dot.Counter - 1}) {
+		return false, nil
 	}
-	for i := range p.held {
-		h := &p.held[i]
-		if h.Status == syncv1.HeldStatus_HELD_STATUS_WAITING && h.Edit.Dot.Replica == e.Dot.Replica && h.Edit.Dot.Counter < e.Dot.Counter {
-			return false
+	for _, d := range e.Context {
+		if row.state.Seen.Covers(d) {
+			continue
+		}
+		counter, _, err := chainHead(b.w, d.Replica)
+		if err != nil {
+			return false, err
+		}
+		if counter < d.Counter || row.waits(d) {
+			return false, nil
 		}
 	}
-	return true
+	return true, nil
+}
+
+// waits reports whether an edit of d's replica up to d's counter still waits.
+func (p *pendingRow) waits(d causal.Dot) bool {
+	for i := range p.held {
+		h := &p.held[i]
+		if h.Status == syncv1.HeldStatus_HELD_STATUS_WAITING && h.Edit.Dot.Replica == d.Replica && h.Edit.Dot.Counter <= d.Counter {
+			return true
+		}
+	}
+	return false
 }
 
 // heldEdits is the edits whose elements may not exist because they had no effect.

@@ -1,6 +1,9 @@
 package ledger
 
 import (
+	"maps"
+	"slices"
+
 	"needlebook/internal/causal"
 	"needlebook/internal/record"
 	"needlebook/internal/store"
@@ -29,7 +32,8 @@ func (l *Ledger) newBatch(w store.Writer, org record.ID) (*batch, error) {
 
 // flush writes the rows that changed and the head of the log. It is the last call of a batch.
 func (b *batch) flush() error {
-	for _, p := range b.rows {
+	for _, k := range slices.SortedFunc(maps.Keys(b.rows), record.Key.Compare) {
+		p := b.rows[k]
 		if p.last == p.stored {
 			continue
 		}

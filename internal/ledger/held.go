@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/binary"
 	"fmt"
+	"maps"
 	"slices"
 
 	faultv1 "needlebook/gen/needlebook/fault/v1"
@@ -57,22 +58,70 @@ func (b *batch) keep(row *pendingRow, h wire.Held) error {
 		row.held = slices.Insert(row.held, i, entry)
 	}
 	row.row.held = b.head.seq
+	if err := b.noteWaiting(&h); err != nil {
+		return err
+	}
 	return b.w.Put(heldKey(b.org, h.Edit.Key, h.Edit.Dot), entry.encode())
+}
+
+// noteWaiting keeps the index of edits that wait.
+func (b *batch) noteWaiting(h *wire.Held) error {
+	key := waitingKey(b.org, h.Edit.Key, h.Edit.Dot)
+	if h.Status == syncv1.HeldStatus_HELD_STATUS_WAITING {
+		return b.w.Put(key, []byte{1})
+	}
+	return b.w.Delete(key)
+}
+
+// wakeAll lets edits of every record take effect whose wait is over. What a page brought may be what another record's edit waited for.
+func (b *batch) wakeAll() error {
+	keys := map[record.Key]bool{}
+	prefix := append([]byte{tableWaiting}, b.org[:]...)
+	err := b.w.Scan(prefix, after(prefix), func(key, _ []byte) error {
+		_, k, err := keyRecord(key)
+		keys[k] = true
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	for _, k := range slices.SortedFunc(maps.Keys(keys), record.Key.Compare) {
+		row, err := b.row(k)
+		if err != nil {
+			return err
+		}
+		if err := b.wake(row); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // wake lets edits take effect whose wait is over, until none is left that can.
 func (b *batch) wake(row *pendingRow) error {
 	for {
-		i := slices.IndexFunc(row.held, func(h heldEntry) bool {
-			return h.Status == syncv1.HeldStatus_HELD_STATUS_WAITING && row.ready(&h.Edit)
-		})
-		if i < 0 {
-			return nil
+		next, err := b.woken(row)
+		if err != nil || next == nil {
+			return err
 		}
-		if err := b.resume(row, row.held[i].Held); err != nil {
+		if err := b.resume(row, *next); err != nil {
 			return err
 		}
 	}
+}
+
+// woken is a waiting edit whose wait is over, or nil.
+func (b *batch) woken(row *pendingRow) (*wire.Held, error) {
+	for i := range row.held {
+		if row.held[i].Status != syncv1.HeldStatus_HELD_STATUS_WAITING {
+			continue
+		}
+		h := row.held[i].Held
+		if ready, err := b.ready(row, &h.Edit); err != nil || ready {
+			return &h, err
+		}
+	}
+	return nil, nil
 }
 
 // resume judges an edit that had waited, and lets it take effect or holds it.

@@ -17,6 +17,7 @@ const (
 	tableStates  = 's' // organisation, kind, record id -> row
 	tableChanges = 'x' // organisation, sequence -> record, for the latest change of each record
 	tableHeld    = 'h' // organisation, kind, record id, dot -> sequence, held edit
+	tableWaiting = 'w' // organisation, kind, record id, dot -> 1, for each edit that waits
 	tableServer  = 'v' // organisation -> the server's own replica
 	tableBackups = 'k' // sequence at a backup that is kept -> time
 	tablePages   = 'q' // replica, counter of a page's last edit -> its first counter, signature
@@ -59,7 +60,14 @@ func recordKey(table byte, org record.ID, k record.Key) []byte {
 func stateKey(org record.ID, k record.Key) []byte { return recordKey(tableStates, org, k) }
 
 func heldKey(org record.ID, k record.Key, d causal.Dot) []byte {
-	b := recordKey(tableHeld, org, k)
+	return dotKey(recordKey(tableHeld, org, k), d)
+}
+
+func waitingKey(org record.ID, k record.Key, d causal.Dot) []byte {
+	return dotKey(recordKey(tableWaiting, org, k), d)
+}
+
+func dotKey(b []byte, d causal.Dot) []byte {
 	b = append(b, d.Replica[:]...)
 	return binary.BigEndian.AppendUint64(b, d.Counter)
 }

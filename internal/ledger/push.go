@@ -84,6 +84,9 @@ func (l *Ledger) admitAll(w store.Writer, org record.ID, fresh []admission, verd
 			verdicts[fresh[i].edit.Dot.Counter] = v
 		}
 	}
+	if err := b.wakeAll(); err != nil {
+		return err
+	}
 	return b.flush()
 }
 

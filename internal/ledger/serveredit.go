@@ -56,8 +56,12 @@ func (b *batch) judgeDraft(row *pendingRow, e record.Edit, from record.Origin) (
 		return true, nil
 	case found != nil:
 		return false, fault.New(faultv1.Reason_REASON_ID_REUSED, "request_id", e.ID.String(), "")
-	case !row.ready(&e):
-		return false, fault.New(faultv1.Reason_REASON_STALE_READ, "context", "", "")
+	}
+	if ready, err := b.ready(row, &e); err != nil || !ready {
+		if err == nil {
+			err = fault.New(faultv1.Reason_REASON_STALE_READ, "context", "", "")
+		}
+		return false, err
 	}
 	d, err := b.decide(row, &a, nil)
 	if err == nil && d.reason != nil {

@@ -265,8 +265,8 @@ func (c checker) scalar(f *field, typ protowire.Type, b []byte) (int, *fault.Err
 	if f.enum != nil && f.enum.Values().ByNumber(protoreflect.EnumNumber(int32(n.bits))) == nil {
 		return size, tooNew(c.at(f.name), n.String())
 	}
-	if f.enum != nil && f.rules.required && n.bits == 0 {
-		return size, c.invalid(f, n.String(), "one of the values stated")
+	if f.enum != nil && n.bits == 0 {
+		return size, c.invalid(f, n.String(), "one of the values stated; zero is none")
 	}
 	if f.rules.hasRange && (n.less(f.rules.low) || f.rules.high.less(n)) {
 		return size, c.invalid(f, n.String(), f.rules.low.String()+" to "+f.rules.high.String())

@@ -275,3 +275,10 @@ func canonical(f *field, tagged []byte) []byte {
 	b := protowire.AppendTag(nil, protowire.Number(f.number), protowire.BytesType)
 	return protowire.AppendBytes(b, inner)
 }
+
+// Values is every register of s with its siblings, ascending by path and field.
+func (s *State) Values() []Conflict {
+	var out []Conflict
+	s.eachRegister(func(p Path, r *register) { out = append(out, Conflict{Register{p, r.field}, r.siblings}) })
+	return out
+}

@@ -1,0 +1,8 @@
+package ledger_test
+
+import (
+	"maps"
+	"slices"
+)
+
+func sortedKeys(m map[string][]byte) []string { return slices.Sorted(maps.Keys(m)) }

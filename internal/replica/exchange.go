@@ -1,0 +1,315 @@
+package replica
+
+import (
+	"bytes"
+	"fmt"
+	"slices"
+
+	faultv1 "needlebook/gen/needlebook/fault/v1"
+	syncv1 "needlebook/gen/needlebook/sync/v1"
+	"needlebook/internal/causal"
+	"needlebook/internal/fault"
+	"needlebook/internal/record"
+	"needlebook/internal/wire"
+)
+
+// Step is what to send next: Hello, or Exchange, or neither when the replica is in step with the server.
+type Step struct {
+	Hello    *syncv1.HelloRequest
+	Exchange *syncv1.ExchangeRequest
+	// Statement is what the device signs for the exchange's page; nil when there is no page. The host puts the signature into Exchange.Page.Signature.
+	Statement []byte
+
+	inc *incarnation
+}
+
+func notCanonical(err error) *fault.Error {
+	return fault.New(faultv1.Reason_REASON_NOT_CANONICAL, "edit", "", err.Error())
+}
+
+// pageBytes is how large a page grows before the next begins. Small enough to get through on a bad line, large enough that fsync does not count.
+const pageBytes = 1 << 20
+
+// Next is what to send now. Calling it again without an answer gives the same step: a repeated request is answered alike. After everything was
+// exchanged it gives an empty step until the next edit; call Poll to ask the server for what is new.
+func (r *Replica) Next() Step {
+	for _, inc := range r.incarnations {
+		if inc.hello {
+			return r.helloStep(inc)
+		}
+	}
+	for _, inc := range r.incarnations {
+		if inc.acked < inc.counter {
+			return r.exchangeStep(inc)
+		}
+	}
+	if r.more || r.replacing || !r.started {
+		return r.exchangeStep(r.current())
+	}
+	return Step{}
+}
+
+// Poll makes Next ask the server for what is new even when there is nothing to send.
+func (r *Replica) Poll() { r.started = false }
+
+func (r *Replica) exchangeStep(inc *incarnation) Step {
+	s := Step{inc: inc, Exchange: &syncv1.ExchangeRequest{Replica: bytes.Clone(inc.id[:]), Cursor: r.cursor, HeadCounter: inc.counter}}
+	if inc.counter > 0 {
+		s.Exchange.HeadHash = bytes.Clone(inc.head[:])
+	}
+	unsent := inc.unsent()
+	if len(unsent) == 0 {
+		return s
+	}
+	edits, size := []record.Edit{}, 0
+	for _, o := range unsent {
+		size += o.size()
+		if len(edits) == wire.MaxPageEdits || len(edits) > 0 && size > pageBytes {
+			break
+		}
+		edits = append(edits, o.edit)
+	}
+	last := unsent[len(edits)-1]
+	s.Exchange.Page = wire.EncodePage(edits)
+	s.Statement = wire.Statement(inc.id, edits[0].Dot.Counter, last.edit.Dot.Counter, last.hash)
+	return s
+}
+
+// unsent is the edits that the server did not acknowledge.
+func (inc *incarnation) unsent() []*own {
+	return inc.kept[len(inc.kept)-int(inc.counter-inc.acked):]
+}
+
+func (o *own) size() int {
+	n := 80 + 20*len(o.edit.Context)
+	for i := range o.edit.Writes {
+		n += len(o.edit.Writes[i].Path) + len(o.edit.Writes[i].Set) + 5*len(o.edit.Writes[i].Clear)
+	}
+	return n
+}
+
+// Refused takes a refusal of a step. It returns nil when the next step mends it: the replica says hello and finds out where it stands. Otherwise it
+// returns the refusal: nothing of the replica changed, and nothing is lost.
+func (r *Replica) Refused(s Step, refusal *fault.Error) error {
+	switch refusal.Reason {
+	case faultv1.Reason_REASON_EPOCH_CHANGED, faultv1.Reason_REASON_BAD_CURSOR:
+		for _, inc := range r.incarnations {
+			inc.hello = true
+		}
+		return nil
+	case faultv1.Reason_REASON_RESUME_FROM, faultv1.Reason_REASON_DOT_COLLISION:
+		s.inc.hello = true
+		return nil
+	}
+	return refusal
+}
+
+// Receive takes the answer to an exchange. An answer to a step that is no longer the current one is left aside, which loses nothing.
+func (r *Replica) Receive(s Step, m *syncv1.ExchangeResponse) (Changes, error) {
+	var ch Changes
+	if !slices.Contains(r.incarnations, s.inc) || !bytes.Equal(s.Exchange.GetCursor(), r.cursor) {
+		return ch, nil
+	}
+	rows, verdicts, err := readAnswer(m)
+	if err != nil {
+		return Changes{}, err
+	}
+	if page := s.Exchange.GetPage(); page != nil {
+		r.acknowledge(s.inc, min(m.GetAcknowledgedCounter(), page.GetFirstCounter()+uint64(len(page.GetEdits()))-1), verdicts, &ch)
+	}
+	if err := r.takeRows(rows, &ch); err != nil {
+		return Changes{}, err
+	}
+	for _, ref := range m.GetGone() {
+		r.forget(ref, &ch)
+	}
+	if len(m.GetCursor()) > 0 {
+		r.cursor = bytes.Clone(m.GetCursor())
+	}
+	r.more, r.started = m.GetMore(), true
+	if r.replacing && !r.more {
+		r.finishReplacing(&ch)
+	}
+	r.release(s.inc, m.GetBackedUpCounter(), &ch)
+	r.putMeta(&ch)
+	return ch, nil
+}
+
+// verdict is what the server said of an edit that did not take effect as it came.
+type verdict struct {
+	held  *wire.Held
+	known bool
+}
+
+func readAnswer(m *syncv1.ExchangeResponse) ([]wire.Row, map[uint64]verdict, error) {
+	rd, err := wire.NewReader(m.GetReplicas(), m.GetAuthors())
+	if err != nil {
+		return nil, nil, fmt.Errorf("answer: %w", err)
+	}
+	rows := make([]wire.Row, len(m.GetRows()))
+	for i, row := range m.GetRows() {
+		if rows[i], err = rd.Row(row); err != nil {
+			return nil, nil, fmt.Errorf("answer, record %d: %w", i, err)
+		}
+	}
+	verdicts := map[uint64]verdict{}
+	for _, v := range m.GetVerdicts() {
+		out := verdict{known: v.GetHeld() == nil}
+		if v.GetHeld() != nil {
+			h, err := rd.Held(v.GetHeld())
+			if err != nil {
+				return nil, nil, fmt.Errorf("answer, verdict on %d: %w", v.GetCounter(), err)
+			}
+			out.held = &h
+		}
+		verdicts[v.GetCounter()] = out
+	}
+	return rows, verdicts, nil
+}
+
+// acknowledge takes over what the server said of the edits up to counter, in their order: an edit that took effect becomes part of the copy of the
+// server's state in the same transaction in which it stops being unsent, so that it is never in neither.
+func (r *Replica) acknowledge(inc *incarnation, counter uint64, verdicts map[uint64]verdict, ch *Changes) {
+	for _, o := range inc.unsent() {
+		if o.edit.Dot.Counter > counter {
+			break
+		}
+		inc.acked = o.edit.Dot.Counter
+		r.settle(o, verdicts[inc.acked])
+		r.putOwn(o, ch)
+		r.putLocal(o.edit.Key, ch)
+		ch.changed(o.edit.Key)
+	}
+}
+
+// settle takes one verdict over. An edit that waited, or that had waited and took effect since, stays among the replica's own until the server's row
+// has seen it.
+func (r *Replica) settle(o *own, v verdict) {
+	l := r.local(o.edit.Key)
+	if v.held != nil {
+		l.hold(*v.held)
+		if s := v.held.Status; s == syncv1.HeldStatus_HELD_STATUS_WAITING || s == syncv1.HeldStatus_HELD_STATUS_APPLIED {
+			o.fate = waiting
+			l.settleSeen()
+			return
+		}
+	}
+	o.fate = settled
+	if v.known {
+		l.skip(o.edit.Dot)
+	} else {
+		l.takeEffect(o.edit, v.held)
+	}
+	l.drop(o)
+}
+
+func (l *local) skip(d causal.Dot) {
+	l.server = l.server.Clone()
+	l.server.Skip(d)
+}
+
+// takeEffect makes what was not held of an edit part of the server's state.
+func (l *local) takeEffect(e record.Edit, h *wire.Held) {
+	if h != nil {
+		if !h.Partial {
+			l.skip(e.Dot)
+			return
+		}
+		e.Writes = slices.DeleteFunc(slices.Clone(e.Writes), func(w record.Write) bool {
+			return slices.ContainsFunc(h.Edit.Writes, func(k record.Write) bool { return k.Path == w.Path })
+		})
+	}
+	l.server = l.server.Clone()
+	l.server.Apply(&e)
+}
+
+func (l *local) drop(o *own) {
+	l.own = slices.DeleteFunc(l.own, func(x *own) bool { return x == o })
+}
+
+// hold notes a held edit, new or changed.
+func (l *local) hold(h wire.Held) {
+	i, ok := slices.BinarySearchFunc(l.held, h.Edit.Dot, func(x wire.Held, d causal.Dot) int { return x.Edit.Dot.Compare(d) })
+	if ok {
+		l.held[i] = h
+	} else {
+		l.held = slices.Insert(l.held, i, h)
+	}
+}
+
+// takeRows takes the records that changed on the server.
+func (r *Replica) takeRows(rows []wire.Row, ch *Changes) error {
+	for i := range rows {
+		if err := r.takeRow(&rows[i], ch); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (r *Replica) takeRow(row *wire.Row, ch *Changes) error {
+	state, err := row.State()
+	if err != nil {
+		return fmt.Errorf("%v: %w", row.Key, err)
+	}
+	l := r.local(row.Key)
+	switch {
+	case l.stale:
+		old := l.server
+		l.server, l.stale, l.held = state, false, nil
+		r.recover(old, l, ch)
+	case row.Delta:
+		l.server = record.JoinDelta(l.server, state)
+	default:
+		l.server = record.Join(l.server, state)
+	}
+	for _, h := range row.Held {
+		l.hold(h)
+	}
+	for _, o := range l.settleSeen() {
+		r.putOwn(o, ch)
+	}
+	r.dropRecovered(l, ch)
+	r.putLocal(row.Key, ch)
+	ch.changed(row.Key)
+	return nil
+}
+
+// settleSeen drops own edits that had waited on the server and that its state has seen since: they took effect or were judged. It returns them.
+func (l *local) settleSeen() []*own {
+	var out []*own
+	for _, o := range slices.Clone(l.own) {
+		if o.fate == waiting && l.server.Seen.Covers(o.edit.Dot) {
+			o.fate = settled
+			l.drop(o)
+			out = append(out, o)
+		}
+	}
+	return out
+}
+
+// forget removes a record that left the replica's scope. Own edits that are not in the server's state stay, and are accepted later.
+func (r *Replica) forget(ref *syncv1.RecordRef, ch *Changes) {
+	id, err := record.IDFromBytes(ref.GetRecordId())
+	k := record.Key{Kind: ref.GetKind(), ID: id}
+	l := r.locals[k]
+	if err != nil || l == nil {
+		return
+	}
+	if len(l.own) > 0 {
+		l.server, l.held = record.NewState(k), nil
+		r.putLocal(k, ch)
+	} else {
+		delete(r.locals, k)
+		ch.delete(localKey(k))
+	}
+	ch.changed(k)
+}
+
+// release forgets own edits that the server has and the oldest backup kept holds.
+func (r *Replica) release(inc *incarnation, backedUp uint64, ch *Changes) {
+	for len(inc.kept) > 0 && inc.kept[0].edit.Dot.Counter <= min(backedUp, inc.acked) && inc.kept[0].fate == settled {
+		ch.delete(ownKey(inc.kept[0].edit.Dot))
+		inc.kept = inc.kept[1:]
+	}
+}

@@ -1,0 +1,95 @@
+package replica
+
+import (
+	"slices"
+
+	"needlebook/internal/record"
+)
+
+// startReplacing begins to replace every state of the server's: after a restore they may hold what it lost, and joining would keep that as if the
+// server had it.
+func (r *Replica) startReplacing(ch *Changes) {
+	r.cursor, r.replacing, r.more = nil, true, false
+	for k, l := range r.locals {
+		l.stale = true
+		r.putLocal(k, ch)
+	}
+}
+
+// finishReplacing drops the states that the server no longer has.
+func (r *Replica) finishReplacing(ch *Changes) {
+	r.replacing = false
+	for _, k := range r.sortedKeys() {
+		l := r.locals[k]
+		if !l.stale {
+			continue
+		}
+		old := l.server
+		l.server, l.stale, l.held = record.NewState(k), false, nil
+		r.recover(old, l, ch)
+		if len(l.own) == 0 {
+			delete(r.locals, k)
+			ch.delete(localKey(k))
+		} else {
+			r.putLocal(k, ch)
+		}
+		ch.changed(k)
+	}
+}
+
+func (r *Replica) sortedKeys() []record.Key {
+	out := make([]record.Key, 0, len(r.locals))
+	for k := range r.locals {
+		out = append(out, k)
+	}
+	slices.SortFunc(out, record.Key.Compare)
+	return out
+}
+
+// recover keeps, for a person, the values of the old state that the new one has not seen and that this replica does not offer again itself.
+func (r *Replica) recover(old *record.State, l *local, ch *Changes) {
+	for _, c := range old.Values() {
+		for _, x := range c.Siblings {
+			rec := Recovered{Key: old.Key, Register: c.Register, Sibling: x, Info: old.Info(x.Dot)}
+			if !r.present(rec, l) {
+				r.recovered = append(r.recovered, rec)
+				r.putRecovered(rec, ch)
+			}
+		}
+	}
+}
+
+// present reports whether a recovered value is in what the replica shows, or was seen by the server and superseded there.
+func (r *Replica) present(rec Recovered, l *local) bool {
+	if l.server.Seen.Covers(rec.Sibling.Dot) {
+		return true
+	}
+	for _, x := range r.View(rec.Key).Siblings(rec.Register) {
+		if x.SameValue(rec.Sibling) {
+			return true
+		}
+	}
+	return false
+}
+
+// dropRecovered forgets recovered values of a record that came back after all, from the replica that wrote them.
+func (r *Replica) dropRecovered(l *local, ch *Changes) {
+	r.recovered = slices.DeleteFunc(r.recovered, func(rec Recovered) bool {
+		back := rec.Key == l.server.Key && r.present(rec, l)
+		if back {
+			ch.delete(recoveredKey(rec))
+		}
+		return back
+	})
+}
+
+// Dismiss forgets a recovered value, after a person took it with an edit or decided against it.
+func (r *Replica) Dismiss(rec Recovered) Changes {
+	var ch Changes
+	r.recovered = slices.DeleteFunc(r.recovered, func(x Recovered) bool {
+		return x.Key == rec.Key && x.Register == rec.Register && x.Sibling.Dot == rec.Sibling.Dot
+	})
+	ch.delete(recoveredKey(rec))
+	ch.changed(rec.Key)
+	return ch
+}
