@@ -1,11 +1,12 @@
 // Package audit is the log of who did what to whose record: append-only, one hash chain for each organisation.
 //
-// Use: in the transaction that does the thing, Append an Entry; List reads pages, newest first; Verify walks a chain and names what was edited, deleted,
-// reordered or cut off. Copy Head off the machine from time to time (its text form is one line): who can write the whole store can also forge a whole chain, and
-// only a head kept elsewhere shows it.
+// Use: in the transaction that does the thing, Append an Entry; List reads pages, newest first; Verify walks a chain and names what was
+// edited, deleted, reordered or cut off. Copy Head off the machine from time to time (its text form is one line): who can write the whole
+// store can also forge a whole chain, and only a head kept elsewhere shows it.
 //
-// Promise: sequences run from 1 without gaps; an entry's hash covers the entry and the hash before it; entries are never changed. An entry holds ids, and the reason that a
-// person gave, and no other patient data. Times are the server's and order nothing. All lives under the table byte 'u' of a store.
+// Promise: sequences run from 1 without gaps; an entry's hash covers the entry and the hash before it; entries are never changed. An entry
+// holds ids, and the reason that a person gave, and no other patient data. Times are the server's and order nothing. All lives under the
+// table byte 'u' of a store.
 package audit
 
 import (
@@ -134,8 +135,8 @@ func decodeEntry(b []byte) (e Entry, hash Hash, body []byte, err error) {
 	return e, hash, body, nil
 }
 
-// Append adds an entry to its organisation's log and returns it with its sequence, and the head after it. Everything of a call that is worth an entry is appended in the
-// transaction of that call; when it fails the call is refused.
+// Append adds an entry to its organisation's log and returns it with its sequence, and the head after it. Everything of a call that is worth
+// an entry is appended in the transaction of that call; when it fails the call is refused.
 func Append(w store.Writer, e Entry) (Entry, Head, error) {
 	if err := e.valid(); err != nil {
 		return Entry{}, Head{}, err

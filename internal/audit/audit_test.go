@@ -32,7 +32,8 @@ func id(kind, n int) uuid.UUID {
 // entry is the n-th of a plausible log: reads, a refusal now and then, a break-glass.
 func entry(org uuid.UUID, n int) Entry {
 	e := Entry{AtMS: 1772442000000 + int64(n)*1000, Org: org, Staff: id(1, n%5), Device: id(2, n%3), Role: accessv1.Role_ROLE_INJECTOR,
-		Action: optionsv1.Action_ACTION_READ_CHART, Procedure: "needlebook.chart.v1.ChartService/GetPatient", Kind: optionsv1.RecordKind_RECORD_KIND_PATIENT,
+		Action: optionsv1.Action_ACTION_READ_CHART, Procedure: "needlebook.chart.v1.ChartService/GetPatient",
+		Kind:   optionsv1.RecordKind_RECORD_KIND_PATIENT,
 		Record: id(3, n%7), Patient: id(3, n%7), Relation: OwnClinic, Outcome: accessv1.AuditOutcome_AUDIT_OUTCOME_DONE, Request: fmt.Sprint("q", n)}
 	if n%4 == 1 {
 		e.Outcome, e.Reason, e.Role = accessv1.AuditOutcome_AUDIT_OUTCOME_REFUSED, faultv1.Reason_REASON_NOT_ALLOWED, 0
@@ -273,7 +274,8 @@ func TestListAgreesWithAPlainFilter(t *testing.T) {
 			}
 			return id(kind, rapid.IntRange(0, n).Draw(t, label+" id"))
 		}
-		q := Query{Org: orgA, Patient: pick("patient", 3, 7), Staff: pick("staff", 1, 5), Device: pick("device", 2, 3), Limit: rapid.IntRange(1, 40).Draw(t, "limit")}
+		q := Query{Org: orgA, Patient: pick("patient", 3, 7), Staff: pick("staff", 1, 5), Device: pick("device", 2, 3),
+			Limit: rapid.IntRange(1, 40).Draw(t, "limit")}
 		if rapid.Bool().Draw(t, "times") {
 			q.FromMS = 1772442000000 + rapid.Int64Range(0, 120000).Draw(t, "from")
 			q.UntilMS = q.FromMS + rapid.Int64Range(1, 120000).Draw(t, "life")
@@ -323,11 +325,11 @@ func FuzzDecodeEntry(f *testing.F) {
 		f.Add(b)
 	}
 	f.Fuzz(func(t *testing.T, b []byte) {
-		e, hash, body, err := decodeEntry(b)
+		e, _, body, err := decodeEntry(b)
 		if err != nil {
 			return
 		}
-		again, _, err := encodeEntry(Hash{}, e)
+		again, hash, err := encodeEntry(Hash{}, e)
 		if err != nil || !bytes.Equal(again[1+len(hash):], body) {
 			t.Errorf("reads back other bytes: %v", err)
 		}

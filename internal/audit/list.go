@@ -35,8 +35,8 @@ type Listed struct {
 // Page is an answer, newest first.
 type Page struct {
 	Entries []Listed
-	// Next is the Before of the next page; 0 when this is the last. A page may be short, or empty, and still have a next one: List looks at a bounded
-	// number of entries.
+	// Next is the Before of the next page; 0 when this is the last. A page may be short, or empty, and still have a next one: List looks at
+	// a bounded number of entries.
 	Next uint64
 }
 

@@ -24,9 +24,10 @@ func (e *TamperedError) Error() string {
 	return fmt.Sprintf("audit log of %s, entry %d: %s", e.Org, e.Sequence, e.What)
 }
 
-// Verify walks an organisation's chain from its first entry and returns its head, or a TamperedError for the first thing that is not as Append left it: an entry edited, deleted, moved or
-// added, the end cut off, the head changed, an index entry missing or too many. The heads kept elsewhere must lie on the chain; those of other organisations are passed over. Without such a head
-// a log whose end and stored head were both set back, or which was forged whole, looks sound.
+// Verify walks an organisation's chain from its first entry and returns its head, or a TamperedError for the first thing that is not as
+// Append left it: an entry edited, deleted, moved or added, the end cut off, the head changed, an index entry missing or too many. The heads
+// kept elsewhere must lie on the chain; those of other organisations are passed over. Without such a head a log whose end and stored head
+// were both set back, or which was forged whole, looks sound.
 func Verify(r store.Reader, org uuid.UUID, kept ...Head) (Head, error) {
 	at := Head{Org: org}
 	keptAt := map[uint64]Hash{}
@@ -115,7 +116,8 @@ func (h Head) countIndex(r store.Reader, want int) error {
 	return nil
 }
 
-// VerifyAll verifies every organisation's chain and returns their heads; errors are joined. A head kept elsewhere of an organisation that is gone is an error, too.
+// VerifyAll verifies every organisation's chain and returns their heads; errors are joined. A head kept elsewhere of an organisation that is
+// gone is an error, too.
 func VerifyAll(r store.Reader, kept ...Head) ([]Head, error) {
 	orgs, err := Organisations(r)
 	if err != nil {

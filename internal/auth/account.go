@@ -23,7 +23,8 @@ type Position struct {
 	Roles  []accessv1.Role `json:"roles"`
 }
 
-// Account is what the server knows of a person to let her in: the working copy of the staff record's roles, and the password. Change it with PutAccount.
+// Account is what the server knows of a person to let her in: the working copy of the staff record's roles, and the password. Change it with
+// PutAccount.
 type Account struct {
 	Staff uuid.UUID `json:"staff"`
 	Org   uuid.UUID `json:"org"`
@@ -56,7 +57,8 @@ var nameForm = regexp.MustCompile(`^[a-z0-9][a-z0-9._@-]{1,63}$`)
 // CheckName returns a fault of the field sign_in_name unless the name may be signed in with: lower case letters, digits and . _ @ -, 2 to 64.
 func CheckName(name string) error {
 	if !nameForm.MatchString(name) {
-		return fault.New(faultv1.Reason_REASON_INVALID_FIELD, "sign_in_name", fault.Withheld(name), "2 to 64 lower-case letters, digits or . _ @ -, a letter or digit first")
+		return fault.New(faultv1.Reason_REASON_INVALID_FIELD, "sign_in_name", fault.Withheld(name),
+			"2 to 64 lower-case letters, digits or . _ @ -, a letter or digit first")
 	}
 	return nil
 }
@@ -90,8 +92,8 @@ func ListAccounts(r store.Reader, org, afterStaff uuid.UUID, limit int) ([]Accou
 	return out, err
 }
 
-// SetPositions makes or changes an account's organisation, positions and suspension. It raises the role version when they change and ends all sign-ins when the
-// person is suspended. An account never changes its organisation: asked to, it answers NOT_FOUND.
+// SetPositions makes or changes an account's organisation, positions and suspension. It raises the role version when they change and ends
+// all sign-ins when the person is suspended. An account never changes its organisation: asked to, it answers NOT_FOUND.
 func SetPositions(w store.Writer, org, staff uuid.UUID, positions []Position, suspended bool) (Account, error) {
 	a, err := GetAccount(w, staff)
 	switch {
@@ -164,8 +166,8 @@ func NewDoor(st store.Store, h *Hasher, l *Limiter, now func() time.Time) *Door 
 	return &Door{store: st, hasher: h, limiter: l, now: now}
 }
 
-// Check returns the account behind a name (compared in lower case) and a password, or BAD_PASSWORD, or RATE_LIMITED. An unknown name, a suspended account and a wrong password get the same
-// answer after the same work.
+// Check returns the account behind a name (compared in lower case) and a password, or BAD_PASSWORD, or RATE_LIMITED. An unknown name, a
+// suspended account and a wrong password get the same answer after the same work.
 func (d *Door) Check(ctx context.Context, name, password string, from Source) (Account, error) {
 	name = strings.ToLower(name)
 	if len(password) > 4*MaxPassword || CheckName(name) != nil {

@@ -1,13 +1,14 @@
-// Package auth decides who comes in and what they may do: passwords, access and refresh tokens, devices and the codes that enrol them, invitations,
-// the table of rights, and the clinic's own certificate authority.
+// Package auth decides who comes in and what they may do: passwords, access and refresh tokens, devices and the codes that enrol them,
+// invitations, the table of rights, and the clinic's own certificate authority.
 //
-// Use: a handler asks Verifier.Verify for the Claims of an access token, Admit for the Principal behind them as it stands now, and Decide whether the
-// principal may do the action of the RPC to the record at hand. Everything that lasts lives under the table byte 'a' of a store (keys.go) and is
-// read and written inside the caller's transaction; the caller gives the time and the source of randomness.
+// Use: a handler asks Verifier.Verify for the Claims of an access token, Admit for the Principal behind them as it stands now, and Decide
+// whether the principal may do the action of the RPC to the record at hand. Everything that lasts lives under the table byte 'a' of a store
+// (keys.go) and is read and written inside the caller's transaction; the caller gives the time and the source of randomness.
 //
-// Promise: what is not in the table of rights is denied. Tokens, codes, invitations and passwords are stored only as hashes. Each kind of refusal has
-// one answer, whatever was wrong: BAD_PASSWORD, UNAUTHENTICATED, BAD_CODE, NOT_FOUND. Lengths and numbers of things that outsiders make are bounded.
-// Functions may be called concurrently unless they say otherwise; those that take a store.Reader or store.Writer follow its rules.
+// Promise: what is not in the table of rights is denied. Tokens, codes, invitations and passwords are stored only as hashes. Each kind of
+// refusal has one answer, whatever was wrong: BAD_PASSWORD, UNAUTHENTICATED, BAD_CODE, NOT_FOUND. Lengths and numbers of things that
+// outsiders make are bounded. Functions may be called concurrently unless they say otherwise; those that take a store.Reader or store.Writer
+// follow its rules.
 package auth
 
 import (

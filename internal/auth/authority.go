@@ -46,8 +46,9 @@ const (
 // ErrHosts says that the authority was made for other hosts. A new one (another directory) must then be trusted by each tablet.
 var ErrHosts = errors.New("the authority may not vouch for this host")
 
-// Authority is the clinic's own certificate authority: tablets that trust it reach the server over TLS though no public authority knows its name. It is constrained to the
-// hosts that it was made for (RFC 5280 section 4.2.1.10), so a stolen authority cannot pose as any other site. It may be used concurrently.
+// Authority is the clinic's own certificate authority: tablets that trust it reach the server over TLS though no public authority knows its
+// name. It is constrained to the hosts that it was made for (RFC 5280 section 4.2.1.10), so a stolen authority cannot pose as any other
+// site. It may be used concurrently.
 type Authority struct {
 	dir   string
 	hosts []string
@@ -64,8 +65,8 @@ type pair struct {
 	key  *ecdsa.PrivateKey
 }
 
-// OpenAuthority returns the authority kept in a directory, made at first use for the hosts: names and addresses by which tablets reach the server. It answers ErrHosts
-// when the one kept may not vouch for one of them.
+// OpenAuthority returns the authority kept in a directory, made at first use for the hosts: names and addresses by which tablets reach the
+// server. It answers ErrHosts when the one kept may not vouch for one of them.
 func OpenAuthority(dir string, hosts []string, now func() time.Time) (*Authority, error) {
 	if len(hosts) == 0 {
 		return nil, fmt.Errorf("open authority: %w: none given", ErrHosts)
@@ -106,7 +107,8 @@ func newAuthorityPair(now time.Time, hosts []string) (pair, error) {
 	return newPair(template, nil)
 }
 
-// constrain permits the hosts and nothing else. A kind of name of which none is permitted would be open, so it is closed: "invalid" is a domain that nobody can have (RFC 2606).
+// constrain permits the hosts and nothing else. A kind of name of which none is permitted would be open, so it is closed: "invalid" is a
+// domain that nobody can have (RFC 2606).
 func constrain(template *x509.Certificate, hosts []string) {
 	for _, h := range hosts {
 		ip := net.ParseIP(h)
@@ -151,7 +153,8 @@ func newPair(template *x509.Certificate, parent *pair) (pair, error) {
 	return pair{cert: cert, key: key}, err
 }
 
-// Certificate returns the server's certificate for the hosts, made anew when it has less than RenewBefore to go, is of other hosts, or cannot be read.
+// Certificate returns the server's certificate for the hosts, made anew when it has less than RenewBefore to go, is of other hosts, or
+// cannot be read.
 func (a *Authority) Certificate() (*tls.Certificate, error) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
@@ -252,7 +255,8 @@ func (p pair) bytes() ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("encode key: %w", err)
 	}
-	return append(pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: p.cert.Raw}), pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: key})...), nil
+	cert := pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: p.cert.Raw})
+	return append(cert, pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: key})...), nil
 }
 
 var errPair = errors.New("not a certificate and its P-256 key as written here")

@@ -133,7 +133,8 @@ func TestOpenSSLAgrees(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, args := range [][]string{{"-verify_hostname", "needlebook.example"}, {"-verify_ip", "127.0.0.1"}} {
-		out, err := exec.Command(openssl, append(append([]string{"verify", "-x509_strict", "-purpose", "sslserver", "-CAfile", root}, args...), filepath.Join(dir, serverFile))...).CombinedOutput()
+		args = append([]string{"verify", "-x509_strict", "-purpose", "sslserver", "-CAfile", root}, args...)
+		out, err := exec.Command(openssl, append(args, filepath.Join(dir, serverFile))...).CombinedOutput()
 		if err != nil {
 			t.Errorf("openssl %v: %v\n%s", args, err, out)
 		}

@@ -31,8 +31,8 @@ const (
 	NoRecord
 )
 
-// Relate returns the relation to a record of an organisation and its clinics; none means that it is of the organisation as a whole. A missing record has
-// org uuid.Nil.
+// Relate returns the relation to a record of an organisation and its clinics; none means that it is of the organisation as a whole. A
+// missing record has org uuid.Nil.
 func (p Principal) Relate(org uuid.UUID, clinics ...uuid.UUID) Relation {
 	switch {
 	case org == uuid.Nil || p.Org != org:
@@ -46,7 +46,8 @@ func (p Principal) Relate(org uuid.UUID, clinics ...uuid.UUID) Relation {
 // Subject is what an action is done to.
 type Subject struct {
 	Relation Relation
-	// Clinics are the record's; a role held at another clinic does not count for it. Empty for records of the whole organisation and for NoRecord.
+	// Clinics are the record's; a role held at another clinic does not count for it. Empty for records of the whole organisation and for
+	// NoRecord.
 	Clinics []uuid.UUID
 	// Kind is the record's. It may be unspecified for actions other than reading, editing and settling, and for NoRecord.
 	Kind optionsv1.RecordKind
@@ -54,8 +55,9 @@ type Subject struct {
 	Opened bool
 }
 
-// Decide returns nil when the principal may do the action to the subject. NOT_FOUND for what is of another organisation, before all else, so that it looks missing; UNAUTHENTICATED for nobody;
-// NOT_ALLOWED else, with the figure needs=break_glass when a reason would open the record.
+// Decide returns nil when the principal may do the action to the subject. NOT_FOUND for what is of another organisation, before all else, so
+// that it looks missing; UNAUTHENTICATED for nobody; NOT_ALLOWED else, with the figure needs=break_glass when a reason would open the
+// record.
 func Decide(p Principal, a optionsv1.Action, s Subject) error {
 	if a == optionsv1.Action_ACTION_PUBLIC {
 		return nil
@@ -96,8 +98,8 @@ func mayBreakGlass(p Principal) bool {
 	return row.roles.has(p.Roles())
 }
 
-// kindAllows applies the second half of the table to the actions that read or write a record. Where no record is at hand yet the kind may be unknown; each
-// record is then decided by its own.
+// kindAllows applies the second half of the table to the actions that read or write a record. Where no record is at hand yet the kind may be
+// unknown; each record is then decided by its own.
 func kindAllows(a optionsv1.Action, s Subject, given []accessv1.Role) bool {
 	if s.Kind == optionsv1.RecordKind_RECORD_KIND_UNSPECIFIED && s.Relation == NoRecord {
 		return true
@@ -129,8 +131,9 @@ type Grant struct {
 	EndsMS int64  `json:"ends_unix_ms"`
 }
 
-// BreakGlass opens a patient's records to the principal for life (more than 0, at most MaxGrantLife) and returns when that ends. The caller has asked Decide
-// for ACTION_BREAK_GLASS, and writes the reason into the audit log in the same transaction. Without a reason it is an INVALID_FIELD.
+// BreakGlass opens a patient's records to the principal for life (more than 0, at most MaxGrantLife) and returns when that ends. The caller
+// has asked Decide for ACTION_BREAK_GLASS, and writes the reason into the audit log in the same transaction. Without a reason it is an
+// INVALID_FIELD.
 func BreakGlass(w store.Writer, now time.Time, p Principal, patient uuid.UUID, reason string, life time.Duration) (time.Time, error) {
 	if n := utf8.RuneCountInString(reason); !hasLetter(reason) || n > maxReason || !utf8.ValidString(reason) {
 		return time.Time{}, fault.New(faultv1.Reason_REASON_INVALID_FIELD, "reason", fault.Withheld(reason), "a reason in words, at most 500 characters")

@@ -61,8 +61,8 @@ type Enrolment struct {
 	Device uuid.UUID `json:"device"`
 }
 
-// NewEnrolment stores an enrolment and returns its code, which is shown once and works for CodeLife. Only an administrator may ask for it (Decide with
-// ACTION_MANAGE_DEVICES); label may be empty, then the device's own is taken.
+// NewEnrolment stores an enrolment and returns its code, which is shown once and works for CodeLife. Only an administrator may ask for it
+// (Decide with ACTION_MANAGE_DEVICES); label may be empty, then the device's own is taken.
 func NewEnrolment(w store.Writer, random io.Reader, now time.Time, e Enrolment) (Code, time.Time, error) {
 	if len(e.Label) > maxLabelBytes {
 		return Code{}, time.Time{}, fault.New(faultv1.Reason_REASON_INVALID_FIELD, "label", fault.Withheld(e.Label), "at most 120 characters")
@@ -84,9 +84,9 @@ func EnrolStatement(c Code, k DeviceKey) []byte {
 	return statement("enrol", []byte(c.canonical()), k.point[:])
 }
 
-// Enrol makes a device by a code: key is its public half, proof its signature over EnrolStatement, replica its first replica. A code that is wrong, expired or used is BAD_CODE;
-// a proof that does not fit is BAD_SIGNATURE and leaves the code good. The same code with the same key again, while the code lasts, answers the same device: the
-// first answer was lost.
+// Enrol makes a device by a code: key is its public half, proof its signature over EnrolStatement, replica its first replica. A code that is
+// wrong, expired or used is BAD_CODE; a proof that does not fit is BAD_SIGNATURE and leaves the code good. The same code with the same key
+// again, while the code lasts, answers the same device: the first answer was lost.
 func Enrol(w store.Writer, now time.Time, code, label string, key, proof []byte, replica uuid.UUID) (Device, error) {
 	c, err := ParseCode(code)
 	if err != nil {
@@ -100,7 +100,8 @@ func Enrol(w store.Writer, now time.Time, code, label string, key, proof []byte,
 	}
 	k, err := ParseDeviceKey(key)
 	if err != nil {
-		return Device{}, fault.New(faultv1.Reason_REASON_INVALID_FIELD, "public_key", fmt.Sprintf("%d bytes", len(key)), "a P-256 point of 65 bytes: 04, X, Y")
+		return Device{}, fault.New(faultv1.Reason_REASON_INVALID_FIELD, "public_key", fmt.Sprintf("%d bytes", len(key)),
+			"a P-256 point of 65 bytes: 04, X, Y")
 	}
 	if err := k.Verify(EnrolStatement(c, k), proof); err != nil {
 		return Device{}, err
@@ -127,7 +128,8 @@ func (e Enrolment) use(w store.Writer, now time.Time, c Code, label string, k De
 	if n, err := countDevices(w, e.Org); err != nil {
 		return Device{}, err
 	} else if n >= MaxDevices {
-		return Device{}, fault.New(faultv1.Reason_REASON_TOO_LARGE, "device", fmt.Sprint(n), fmt.Sprintf("at most %d devices in an organisation", MaxDevices))
+		return Device{}, fault.New(faultv1.Reason_REASON_TOO_LARGE, "device", fmt.Sprint(n),
+			fmt.Sprintf("at most %d devices in an organisation", MaxDevices))
 	}
 	if e.Label != "" {
 		label = e.Label
@@ -189,7 +191,8 @@ func countDevices(r store.Reader, org uuid.UUID) (n int, err error) {
 	return n, err
 }
 
-// RevokeDevice ends a device's right to come in, for good and from the next call on. Revoking again changes nothing. NOT_FOUND for a device of another organisation.
+// RevokeDevice ends a device's right to come in, for good and from the next call on. Revoking again changes nothing. NOT_FOUND for a device
+// of another organisation.
 func RevokeDevice(w store.Writer, now time.Time, org, id, by uuid.UUID) (Device, error) {
 	d, err := GetDevice(w, org, id)
 	if err != nil || d.Revoked() {
@@ -199,8 +202,8 @@ func RevokeDevice(w store.Writer, now time.Time, org, id, by uuid.UUID) (Device,
 	return d, putDevice(w, &d)
 }
 
-// OwnReplica makes a replica the device's own, and the device's count right. Owned already by it, nothing changes; owned by another device it is ACTOR_NOT_YOURS; beyond
-// MaxReplicas it is TOO_LARGE.
+// OwnReplica makes a replica the device's own, and the device's count right. Owned already by it, nothing changes; owned by another device
+// it is ACTOR_NOT_YOURS; beyond MaxReplicas it is TOO_LARGE.
 func OwnReplica(w store.Writer, d *Device, replica uuid.UUID) error {
 	if replica == uuid.Nil {
 		return fault.New(faultv1.Reason_REASON_INVALID_FIELD, "replica", replica.String(), "a random UUID")

@@ -17,10 +17,13 @@ import (
 	"needlebook/internal/store"
 )
 
+// roomOne is an enrolment of a tablet in ada's organisation.
+var roomOne = Enrolment{Org: ada().Org, Clinic: clinicA, Label: "room 1", Kind: accessv1.DeviceKind_DEVICE_KIND_TABLET, MadeBy: ada().Staff}
+
 func mustCode(t testing.TB, st store.Store, now time.Time) (c Code) {
 	t.Helper()
 	mustUpdate(t, st, func(w store.Writer) (err error) {
-		c, _, err = NewEnrolment(w, rand.Reader, now, Enrolment{Org: ada().Org, Clinic: clinicA, Label: "room 1", Kind: accessv1.DeviceKind_DEVICE_KIND_TABLET, MadeBy: ada().Staff})
+		c, _, err = NewEnrolment(w, rand.Reader, now, roomOne)
 		return err
 	})
 	return c
@@ -73,7 +76,7 @@ func TestEnrolment(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := Device{ID: d.ID, Org: ada().Org, Clinic: clinicA, Label: "room 1", Kind: accessv1.DeviceKind_DEVICE_KIND_TABLET, Key: b.key, EnrolledBy: ada().Staff,
+	want := Device{ID: d.ID, Org: ada().Org, Clinic: clinicA, Label: "room 1", Kind: roomOne.Kind, Key: b.key, EnrolledBy: ada().Staff,
 		EnrolledAtMS: start.Add(CodeLife - time.Second).UnixMilli(), Revision: d.Revision, Replicas: 1}
 	if d != want {
 		t.Errorf("got  %+v\nwant %+v", d, want)
@@ -82,7 +85,8 @@ func TestEnrolment(t *testing.T) {
 	if err != nil || again.ID != d.ID {
 		t.Errorf("the same tablet again, its answer was lost: %v %v", again.ID, err)
 	}
-	if _, err := enrolWith(st, start, c.String(), thief.key.Bytes(), thief.sign(t, EnrolStatement(c, thief.key)), uuid.New()); reasonOf(err) != faultv1.Reason_REASON_BAD_CODE {
+	own := thief.sign(t, EnrolStatement(c, thief.key))
+	if _, err := enrolWith(st, start, c.String(), thief.key.Bytes(), own, uuid.New()); reasonOf(err) != faultv1.Reason_REASON_BAD_CODE {
 		t.Errorf("a second tablet with the same code: %v", err)
 	}
 }
@@ -110,7 +114,8 @@ func TestRevocationBitesAtOnce(t *testing.T) {
 		return p, err
 	}
 	p, err := admit()
-	if want := (Principal{Staff: ada().Staff, Org: ada().Org, Device: b.device.ID, DeviceClinic: clinicA, Positions: ada().Positions}); err != nil || !cmp.Equal(p, want) {
+	want := Principal{Staff: ada().Staff, Org: ada().Org, Device: b.device.ID, DeviceClinic: clinicA, Positions: ada().Positions}
+	if err != nil || !cmp.Equal(p, want) {
 		t.Fatalf("%+v, %v", p, err)
 	}
 	mustUpdate(t, st, func(w store.Writer) error {

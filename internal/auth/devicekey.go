@@ -29,7 +29,8 @@ const (
 // spkiIntro is what stands before the point in the SubjectPublicKeyInfo of a P-256 key (RFC 5480).
 var spkiIntro = []byte("\x30\x59\x30\x13\x06\x07\x2a\x86\x48\xce\x3d\x02\x01\x06\x08\x2a\x86\x48\xce\x3d\x03\x01\x07\x03\x42\x00")
 
-// DeviceKey is the public half of a device's P-256 key: an uncompressed point on the curve. The zero value verifies nothing. It is stored as its 65 bytes.
+// DeviceKey is the public half of a device's P-256 key: an uncompressed point on the curve. The zero value verifies nothing. It is stored as
+// its 65 bytes.
 type DeviceKey struct{ point [PointBytes]byte }
 
 var errDeviceKey = errors.New("not an uncompressed P-256 public key")
@@ -75,8 +76,8 @@ func (k DeviceKey) Fingerprint() string {
 	return grouped(crockford.EncodeToString(sum[:codeBytes]))
 }
 
-// Verify returns nil when the signature over SHA-256 of the message is the key's, and BAD_SIGNATURE else. r and s must be 1 to n-1; s may be in the upper half,
-// because WebCrypto makes such, so a signature is no id of what it signs.
+// Verify returns nil when the signature over SHA-256 of the message is the key's, and BAD_SIGNATURE else. r and s must be 1 to n-1; s may be
+// in the upper half, because WebCrypto makes such, so a signature is no id of what it signs.
 func (k DeviceKey) Verify(message, signature []byte) error {
 	public, err := ecdsa.ParseUncompressedPublicKey(elliptic.P256(), k.point[:])
 	if err != nil || len(signature) != SignatureBytes {
@@ -121,7 +122,8 @@ func errBadSignature() *fault.Error {
 	return fault.New(faultv1.Reason_REASON_BAD_SIGNATURE, "", "", "")
 }
 
-// statement is the text of a signature for one purpose: a name that no other purpose has, and each part with its length, so that no two statements are alike.
+// statement is the text of a signature for one purpose: a name that no other purpose has, and each part with its length, so that no two
+// statements are alike.
 func statement(purpose string, parts ...[]byte) []byte {
 	var b bytes.Buffer
 	b.WriteString("needlebook " + purpose + " v1\x00")

@@ -24,7 +24,9 @@ func mustHex(t testing.TB, s string) []byte {
 }
 
 // rfc6979Key is the P-256 key of RFC 6979 appendix A.2.5 (from memory; the signatures below would not verify if a digit were wrong).
-const rfc6979Key = "04" + "60FED4BA255A9D31C961EB74C6356D68C049B8923B61FA6CE669622E60F29FB6" + "7903FE1008B8BC99A41AE9E95628BC64F2F1B20C2D7E9F5177A3C294D4462299"
+const rfc6979Key = "04" +
+	"60FED4BA255A9D31C961EB74C6356D68C049B8923B61FA6CE669622E60F29FB6" +
+	"7903FE1008B8BC99A41AE9E95628BC64F2F1B20C2D7E9F5177A3C294D4462299"
 
 // rfc6979 are the SHA-256 signatures of the same appendix.
 var rfc6979 = []struct{ message, r, s string }{
@@ -68,7 +70,8 @@ func TestDegenerateSignatures(t *testing.T) {
 	k, _ := ParseDeviceKey(mustHex(t, rfc6979Key))
 	c := elliptic.P256().Params()
 	one := big.NewInt(1)
-	edges := []*big.Int{big.NewInt(0), one, new(big.Int).Sub(c.N, one), c.N, new(big.Int).Add(c.N, one), c.P, new(big.Int).Sub(new(big.Int).Lsh(one, 256), one)}
+	edges := []*big.Int{big.NewInt(0), one, new(big.Int).Sub(c.N, one), c.N,
+		new(big.Int).Add(c.N, one), c.P, new(big.Int).Sub(new(big.Int).Lsh(one, 256), one)}
 	sample := mustHex(t, rfc6979[0].r+rfc6979[0].s)
 	edges = append(edges, new(big.Int).SetBytes(sample[:32]), new(big.Int).SetBytes(sample[32:]))
 	for i, r := range edges {
@@ -111,7 +114,8 @@ func TestParseDeviceKey(t *testing.T) {
 	big384, _ := ecdsa.GenerateKey(elliptic.P384(), rand.Reader)
 	spki384, _ := x509.MarshalPKIXPublicKey(&big384.PublicKey)
 	for name, bad := range map[string][]byte{"empty": nil, "off the curve": off, "compressed": compressed, "infinity": {0}, "zeros": make([]byte, 65),
-		"long": append(append([]byte(nil), point...), 0), "another curve": other.PublicKey().Bytes(), "P-384": spki384, "SPKI cut": spki[:90], "SPKI long": append(spki, 0),
+		"long":          append(append([]byte(nil), point...), 0),
+		"another curve": other.PublicKey().Bytes(), "P-384": spki384, "SPKI cut": spki[:90], "SPKI long": append(spki, 0),
 		"hybrid form": append([]byte{6}, point[1:]...)} {
 		if _, err := ParseDeviceKey(bad); err == nil {
 			t.Errorf("%s accepted", name)

@@ -60,7 +60,8 @@ func TestInvitationThenPassword(t *testing.T) {
 	if again, err := d.Claim(ctx, code.String(), "r1", "ada", goodPassword, address(1)); err != nil || again.Hash != a.Hash {
 		t.Errorf("the same request again: %v", err)
 	}
-	for name, try := range map[string][3]string{"another request": {"r2", "ada", goodPassword}, "another password": {"r1", "ada", goodPassword + "!"}, "another name": {"r1", "eve", goodPassword}} {
+	for name, try := range map[string][3]string{"another request": {"r2", "ada", goodPassword},
+		"another password": {"r1", "ada", goodPassword + "!"}, "another name": {"r1", "eve", goodPassword}} {
 		if _, err := d.Claim(ctx, code.String(), try[0], try[1], try[2], address(1)); reasonOf(err) != faultv1.Reason_REASON_BAD_CODE {
 			t.Errorf("used, %s: %v", name, err)
 		}
@@ -216,7 +217,11 @@ func TestBreakGlass(t *testing.T) {
 	p := Principal{Staff: ada().Staff, Org: ada().Org}
 	patient := uuid.New()
 	open := func(at time.Duration, who Principal, whom uuid.UUID) (is bool) {
-		if err := st.View(context.Background(), func(r store.Reader) (err error) { is, err = GrantOpen(r, start.Add(at), who, whom); return err }); err != nil {
+		err := st.View(context.Background(), func(r store.Reader) (err error) {
+			is, err = GrantOpen(r, start.Add(at), who, whom)
+			return err
+		})
+		if err != nil {
 			t.Fatal(err)
 		}
 		return is
@@ -224,7 +229,8 @@ func TestBreakGlass(t *testing.T) {
 	for name, try := range map[string]struct {
 		reason string
 		life   time.Duration
-	}{"no reason": {"", time.Hour}, "no words": {" .-", time.Hour}, "too long a life": {"swelling", MaxGrantLife + 1}, "no life": {"swelling", 0}, "no text": {"sw\xff", time.Hour}} {
+	}{"no reason": {"", time.Hour}, "no words": {" .-", time.Hour}, "too long a life": {"swelling", MaxGrantLife + 1},
+		"no life": {"swelling", 0}, "no text": {"sw\xff", time.Hour}} {
 		err := st.Update(context.Background(), func(w store.Writer) error {
 			_, err := BreakGlass(w, start, p, patient, try.reason, try.life)
 			return err
@@ -243,8 +249,10 @@ func TestBreakGlass(t *testing.T) {
 		whom uuid.UUID
 		want bool
 	}{
-		{0, p, patient, true}, {MaxGrantLife - time.Millisecond, p, patient, true}, {MaxGrantLife, p, patient, false}, {-time.Millisecond, p, patient, false},
-		{0, p, uuid.New(), false}, {0, Principal{Staff: uuid.New(), Org: p.Org}, patient, false}, {0, Principal{Staff: p.Staff, Org: uuid.New()}, patient, false},
+		{0, p, patient, true}, {MaxGrantLife - time.Millisecond, p, patient, true}, {MaxGrantLife, p, patient, false},
+		{-time.Millisecond, p, patient, false},
+		{0, p, uuid.New(), false}, {0, Principal{Staff: uuid.New(), Org: p.Org}, patient, false},
+		{0, Principal{Staff: p.Staff, Org: uuid.New()}, patient, false},
 	} {
 		if got := open(c.at, c.who, c.whom); got != c.want {
 			t.Errorf("after %v: open %v", c.at, got)
@@ -314,7 +322,8 @@ func TestKeyringIsKept(t *testing.T) {
 		}
 		return nil
 	})
-	if err := newMemStore().View(context.Background(), func(r store.Reader) error { _, err := LoadKeyring(r); return err }); !errors.Is(err, store.ErrNotFound) {
+	err := newMemStore().View(context.Background(), func(r store.Reader) error { _, err := LoadKeyring(r); return err })
+	if !errors.Is(err, store.ErrNotFound) {
 		t.Errorf("no ring yet: %v", err)
 	}
 }

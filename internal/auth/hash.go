@@ -122,8 +122,8 @@ func (h *Hasher) Hash(ctx context.Context, password string) (PasswordHash, error
 	return out, err
 }
 
-// Matches reports whether the password is the one of the stored hash, in constant time. A nil stored hash (no such account, or none set) costs the same
-// and never matches. It returns the context's error when that ends before its turn.
+// Matches reports whether the password is the one of the stored hash, in constant time. A nil stored hash (no such account, or none set)
+// costs the same and never matches. It returns the context's error when that ends before its turn.
 func (h *Hasher) Matches(ctx context.Context, password string, stored *PasswordHash) (bool, error) {
 	against := h.dummy
 	if stored != nil {

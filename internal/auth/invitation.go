@@ -15,8 +15,8 @@ import (
 // InvitationLife is how long an invitation works.
 const InvitationLife = 72 * time.Hour
 
-// Invitation lets one person set her name and password once. The first administrator, new staff, and whoever forgot a password come in by one; the last administrator who is
-// lost gets a new one from the server's console.
+// Invitation lets one person set her name and password once. The first administrator, new staff, and whoever forgot a password come in by
+// one; the last administrator who is lost gets a new one from the server's console.
 type Invitation struct {
 	Staff  uuid.UUID `json:"staff"`
 	EndsMS int64     `json:"ends_unix_ms"`
@@ -38,9 +38,9 @@ func Invite(w store.Writer, random io.Reader, now time.Time, staff uuid.UUID) (C
 	return c, ends, put(w, invitationKey(c.hash()), Invitation{Staff: staff, EndsMS: ends.UnixMilli()})
 }
 
-// Claim uses an invitation: it sets the name and the password and ends all earlier sign-ins of the account. The invitation that is wrong, expired or used is BAD_CODE; the same
-// request id again with the same name and password, while the invitation lasts, answers the account and changes nothing. A suspended account gets BAD_CODE. Too many tries from an
-// address are RATE_LIMITED.
+// Claim uses an invitation: it sets the name and the password and ends all earlier sign-ins of the account. The invitation that is wrong,
+// expired or used is BAD_CODE; the same request id again with the same name and password, while the invitation lasts, answers the account
+// and changes nothing. A suspended account gets BAD_CODE. Too many tries from an address are RATE_LIMITED.
 func (d *Door) Claim(ctx context.Context, code, request, name, password string, from Source) (Account, error) {
 	if err := d.limiter.TryAddress(d.now(), from); err != nil {
 		return Account{}, err

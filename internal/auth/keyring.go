@@ -31,8 +31,8 @@ func newSigningKey(seed []byte, madeAt time.Time) SigningKey {
 	return SigningKey{ID: hex.EncodeToString(sum[:8]), MadeAt: madeAt.UTC().Truncate(time.Millisecond), Private: private}
 }
 
-// Keyring is the keys that are live: the first signs, all verify. It holds one key, or two after a rotation, so that tokens of the key before stay good
-// until they end. It is not changed after it was made and may be used concurrently.
+// Keyring is the keys that are live: the first signs, all verify. It holds one key, or two after a rotation, so that tokens of the key
+// before stay good until they end. It is not changed after it was made and may be used concurrently.
 type Keyring struct{ keys []SigningKey }
 
 // NewKeyring makes a ring with one new key from random (crypto/rand.Reader, but in tests).

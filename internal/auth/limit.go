@@ -20,7 +20,8 @@ const (
 	// addressBurst tries at once from one address, then one every addressEvery.
 	addressBurst = 30
 	addressEvery = 2 * time.Second
-	// accountBurst tries at once on one account from one source; from then on each failure doubles the time between tries, from accountEvery to slowest.
+	// accountBurst tries at once on one account from one source; from then on each failure doubles the time between tries, from accountEvery
+	// to slowest.
 	accountBurst = 5
 	accountEvery = 15 * time.Second
 	// strangerBurst tries at once on one account from all addresses together; devices do not count and are not held up.
@@ -36,8 +37,8 @@ const (
 type Source struct {
 	// Address is the network address; the zero value stands for all that have none.
 	Address netip.Addr
-	// Device is an enrolled device that proved to hold its key, or uuid.Nil. Never set it from an unproven claim: a stranger who can name a device
-	// could then hold it up.
+	// Device is an enrolled device that proved to hold its key, or uuid.Nil. Never set it from an unproven claim: a stranger who can name a
+	// device could then hold it up.
 	Device uuid.UUID
 }
 
@@ -60,9 +61,9 @@ func (s Source) String() string {
 	return "address " + s.network()
 }
 
-// Limiter slows down who tries passwords and codes. Failures on an account slow down only the source that made them and, all together, strangers: who
-// sits at an enrolled device is held up by nobody else. It keeps at most maxLimited accounts and addresses in memory, forgets all when
-// the server stops, and may be used concurrently.
+// Limiter slows down who tries passwords and codes. Failures on an account slow down only the source that made them and, all together,
+// strangers: who sits at an enrolled device is held up by nobody else. It keeps at most maxLimited accounts and addresses in memory, forgets
+// all when the server stops, and may be used concurrently.
 type Limiter struct {
 	mu        sync.Mutex
 	addresses *buckets

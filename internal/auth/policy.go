@@ -14,8 +14,8 @@ import (
 	faultv1 "needlebook/gen/needlebook/fault/v1"
 )
 
-// Lengths of a password in characters after NFKC. NIST SP 800-63B-4 section 3.1.1.2 (from memory) wants 15 where it stands alone and 8 beside a second
-// factor, at least 64 allowed, no rules of composition, and a list of common ones refused.
+// Lengths of a password in characters after NFKC. NIST SP 800-63B-4 section 3.1.1.2 (from memory) wants 15 where it stands alone and 8
+// beside a second factor, at least 64 allowed, no rules of composition, and a list of common ones refused.
 const (
 	MinPasswordAlone  = 15
 	MinPasswordSecond = 8
@@ -25,8 +25,9 @@ const (
 //go:embed common_words.txt
 var commonWords string
 
-// CheckPassword returns nil when the password may be set, or a fault of the field "password" that says what is wanted. It never tells the password. The
-// words are those close to the person, such as the name to sign in with; secondFactor is whether another factor is asked for at sign-in.
+// CheckPassword returns nil when the password may be set, or a fault of the field "password" that says what is wanted. It never tells the
+// password. The words are those close to the person, such as the name to sign in with; secondFactor is whether another factor is asked for
+// at sign-in.
 func CheckPassword(password string, secondFactor bool, words ...string) error {
 	wanted := MinPasswordAlone
 	if secondFactor {
@@ -61,7 +62,8 @@ func distinct(p string) int {
 	return len(seen)
 }
 
-// guessable reports whether the password is nothing but common words, the person's own words, runs of keys and digits, strung together in any way.
+// guessable reports whether the password is nothing but common words, the person's own words, runs of keys and digits, strung together in
+// any way.
 func guessable(password string, words []string) bool {
 	known := map[string]bool{}
 	longest := 0

@@ -26,8 +26,8 @@ type Principal struct {
 // Nobody reports whether nobody is signed in.
 func (p Principal) Nobody() bool { return p.Staff == uuid.Nil }
 
-// Admit returns who stands behind verified claims now. UNAUTHENTICATED when the account is gone or suspended, its roles or its password changed since the token
-// was made; DEVICE_REVOKED when the device was revoked. Two look-ups in the store.
+// Admit returns who stands behind verified claims now. UNAUTHENTICATED when the account is gone or suspended, its roles or its password
+// changed since the token was made; DEVICE_REVOKED when the device was revoked. Two look-ups in the store.
 func Admit(r store.Reader, c Claims) (Principal, error) {
 	a, err := get[Account](r, accountKey(c.Staff))
 	if errors.Is(err, store.ErrNotFound) {
@@ -55,8 +55,8 @@ func Admit(r store.Reader, c Claims) (Principal, error) {
 	return p, nil
 }
 
-// Author returns the person who is named as the author of an edit, as she stands now, for the check of her rights: not who is signed in. NOT_FOUND when she is
-// not of the organisation. A suspended author has no roles.
+// Author returns the person who is named as the author of an edit, as she stands now, for the check of her rights: not who is signed in.
+// NOT_FOUND when she is not of the organisation. A suspended author has no roles.
 func Author(r store.Reader, org, staff uuid.UUID) (Principal, error) {
 	a, err := GetAccount(r, staff)
 	if err != nil {

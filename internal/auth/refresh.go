@@ -28,8 +28,8 @@ const (
 	ReplayWindow = 60 * time.Second
 )
 
-// A refresh token is the family's id, a 256-bit secret, and a tag that tells a token of this family, however old, from noise; as text, base64url of all three without
-// padding.
+// A refresh token is the family's id, a 256-bit secret, and a tag that tells a token of this family, however old, from noise; as text,
+// base64url of all three without padding.
 const refreshBytes = 16 + 32 + 16
 
 type refreshToken struct {
@@ -145,15 +145,17 @@ func RefreshStatement(token, request string) []byte {
 	return statement("refresh", []byte(token), []byte(request))
 }
 
-// Refresh trades a refresh token for the next one. The request id (at most 64 bytes, may be empty) is the client's own, stored before it is first sent. The proof is the device's
-// signature over RefreshStatement; it is not read for a sign-in without a device.
+// Refresh trades a refresh token for the next one. The request id (at most 64 bytes, may be empty) is the client's own, stored before it is
+// first sent. The proof is the device's signature over RefreshStatement; it is not read for a sign-in without a device.
 //
-// A token traded before is answered as before, with the same next token, when the same request asks within ReplayWindow, and also later as long as the next token was
-// never used and the request has an id: then the answer was lost and nobody gained by it. Within the window any other request is refused and nothing else happens (two windows of one
-// client raced). After it the sign-in is ended, for everyone who holds one of its tokens. Bytes that were never a token of the family end nothing.
+// A token traded before is answered as before, with the same next token, when the same request asks within ReplayWindow, and also later as
+// long as the next token was never used and the request has an id: then the answer was lost and nobody gained by it. Within the window any
+// other request is refused and nothing else happens (two windows of one client raced). After it the sign-in is ended, for everyone who holds
+// one of its tokens. Bytes that were never a token of the family end nothing.
 //
-// The first result is nil when the token was refused; refusal then is UNAUTHENTICATED, or DEVICE_REVOKED. err is a failure of the store. On a refusal the transaction is to be
-// committed too, because it may have ended the sign-in; the refusal is ErrReuse in that case, for the audit log.
+// The first result is nil when the token was refused; refusal then is UNAUTHENTICATED, or DEVICE_REVOKED. err is a failure of the store. On
+// a refusal the transaction is to be committed too, because it may have ended the sign-in; the refusal is ErrReuse in that case, for the
+// audit log.
 func Refresh(w store.Writer, now time.Time, token, request string, proof []byte) (out *Refreshed, refusal, err error) {
 	t, bad := parseRefreshToken(token)
 	if bad != nil || len(request) > 64 {

@@ -14,7 +14,6 @@ import (
 
 	"github.com/google/uuid"
 
-	accessv1 "needlebook/gen/needlebook/access/v1"
 	faultv1 "needlebook/gen/needlebook/fault/v1"
 	"needlebook/internal/fault"
 	"needlebook/internal/store"
@@ -55,7 +54,7 @@ func (b *tablet) sign(t testing.TB, message []byte) []byte {
 func (b *tablet) enrol(t testing.TB, st store.Store, now time.Time) {
 	t.Helper()
 	mustUpdate(t, st, func(w store.Writer) error {
-		c, _, err := NewEnrolment(w, rand.Reader, now, Enrolment{Org: ada().Org, Clinic: clinicA, Label: "room 1", Kind: accessv1.DeviceKind_DEVICE_KIND_TABLET, MadeBy: ada().Staff})
+		c, _, err := NewEnrolment(w, rand.Reader, now, roomOne)
 		if err != nil {
 			return err
 		}
@@ -112,8 +111,8 @@ func newSignedIn(t testing.TB) (store.Store, *tablet) {
 
 var refreshCount = flag.Int("refreshes", 1000, "how many refreshes TestRefreshOverBadRadio makes")
 
-// TestRefreshOverBadRadio loses half of all requests and half of all answers, with waits from seconds to hours between the tries: an honest tablet is never
-// signed out. The seed is fixed; a failure replays.
+// TestRefreshOverBadRadio loses half of all requests and half of all answers, with waits from seconds to hours between the tries: an honest
+// tablet is never signed out. The seed is fixed; a failure replays.
 func TestRefreshOverBadRadio(t *testing.T) {
 	st, b := newSignedIn(t)
 	now := start

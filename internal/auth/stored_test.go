@@ -11,7 +11,8 @@ import (
 // FuzzDecode runs every kind of value over the same bytes: what decodes encodes to the same bytes.
 func FuzzDecode(f *testing.F) {
 	key, _ := ParseDeviceKey(mustHex(f, rfc6979Key))
-	for _, v := range []any{ada(), Device{ID: clinicA, Key: key, Label: "room <1>"}, Enrolment{Org: clinicA}, Invitation{Staff: clinicA, Name: "ada"}, family{Staff: clinicA, Current: make([]byte, 32)},
+	for _, v := range []any{ada(), Device{ID: clinicA, Key: key, Label: "room <1>"}, Enrolment{Org: clinicA}, Invitation{Staff: clinicA, Name: "ada"},
+		family{Staff: clinicA, Current: make([]byte, 32)},
 		Grant{Reason: "swelling"}, storedKeyring{Keys: []storedKey{{Seed: make([]byte, 32)}}}, clinicA} {
 		b, err := encode(v)
 		if err != nil {
@@ -48,7 +49,8 @@ func again[T any](t *testing.T, b []byte) {
 
 func FuzzParseKey(f *testing.F) {
 	a, b := uuid.New(), uuid.New()
-	for _, k := range [][]byte{keyringKey(), accountKey(a), nameKey("ada"), deviceKey(a), replicaKey(a), familyKey(a), codeKey([32]byte{1}), invitationKey([32]byte{2}),
+	for _, k := range [][]byte{keyringKey(), accountKey(a), nameKey("ada"), deviceKey(a), replicaKey(a), familyKey(a),
+		codeKey([32]byte{1}), invitationKey([32]byte{2}),
 		orgDeviceKey(a, b), orgAccountKey(a, b), grantKey(a, b, a)} {
 		if _, err := parseKey(k); err != nil {
 			f.Fatalf("%q: %v", k, err)

@@ -132,8 +132,8 @@ func sign(k SigningKey, c *Claims) (string, error) {
 	return text, nil
 }
 
-// headerOf is the first segment of every token that a key signs. A token is accepted only under a header that is byte for byte one of these, so no header can
-// name an algorithm, a key or an address of its own.
+// headerOf is the first segment of every token that a key signs. A token is accepted only under a header that is byte for byte one of these,
+// so no header can name an algorithm, a key or an address of its own.
 func headerOf(k SigningKey) string {
 	header, err := json.Marshal(map[string]any{"alg": "EdDSA", "kid": k.ID, "typ": tokenType})
 	if err != nil {
@@ -171,8 +171,8 @@ func (v *Verifier) Use(ring Keyring) {
 	v.young, v.old = map[[32]byte]*Claims{}, nil
 }
 
-// Verify returns the claims of a good token, and UNAUTHENTICATED, always in the same words, for anything else. Expiry is checked at every call. Whether the device
-// was revoked or the roles changed since is not known here: ask Admit.
+// Verify returns the claims of a good token, and UNAUTHENTICATED, always in the same words, for anything else. Expiry is checked at every
+// call. Whether the device was revoked or the roles changed since is not known here: ask Admit.
 func (v *Verifier) Verify(token string) (Claims, error) {
 	if len(token) > maxTokenBytes {
 		return Claims{}, errUnauthenticated()

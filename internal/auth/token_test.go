@@ -33,8 +33,9 @@ const (
 )
 
 func ada() Account {
-	return Account{Staff: uuid.MustParse("0190b5a0-0000-7000-8000-000000000001"), Org: uuid.MustParse("0190b5a0-0000-7000-8000-0000000000aa"), RoleVersion: 3,
-		Positions: []Position{{Roles: []accessv1.Role{accessv1.Role_ROLE_MEDICAL_LEAD, accessv1.Role_ROLE_INJECTOR}}}}
+	return Account{Staff: uuid.MustParse("0190b5a0-0000-7000-8000-000000000001"), Org: uuid.MustParse("0190b5a0-0000-7000-8000-0000000000aa"),
+		RoleVersion: 3,
+		Positions:   []Position{{Roles: []accessv1.Role{accessv1.Role_ROLE_MEDICAL_LEAD, accessv1.Role_ROLE_INJECTOR}}}}
 }
 
 // clock is a time that tests move.
@@ -167,7 +168,8 @@ func TestEveryMutatedByteIsRefused(t *testing.T) {
 		}
 	}
 	for i := range len(token) {
-		for _, m := range []string{string(token[:i]), string(token[:i]) + "\n" + string(token[i:]), string(token[:i]) + "\r" + string(token[i:]), string(token[i+1:]), string(token[:i]) + string(token[i+1:])} {
+		head, tail := string(token[:i]), string(token[i:])
+		for _, m := range []string{head, head + "\n" + tail, head + "\r" + tail, tail[1:], head + tail[1:]} {
 			tried++
 			if _, err := v.Verify(m); !refused(err) {
 				accepted++
@@ -275,7 +277,8 @@ func negativeTokens(t testing.TB, f forger, now time.Time) map[string]string {
 	stranger := newForger(strangerRing.keys[0], now)
 	jwk := map[string]any{"kty": "OKP", "crv": "Ed25519", "x": base64.RawURLEncoding.EncodeToString(stranger.key.Public())}
 	n := map[string]string{
-		"empty": "", "dots": "..", "one dot": ".", "words": "not a token", "bearer": "Bearer " + good, "space before": " " + good, "line end after": good + "\n",
+		"empty": "", "dots": "..", "one dot": ".", "words": "not a token", "bearer": "Bearer " + good,
+		"space before": " " + good, "line end after": good + "\n",
 		"two parts": parts[0] + "." + parts[1], "four parts": good + "." + parts[2], "five parts, as encrypted ones have": good + ".." + parts[2],
 		"no signature": parts[0] + "." + parts[1] + ".", "padded": good + "==", "NUL inside": parts[0] + ".\x00" + parts[1] + "." + parts[2],
 		"signature of zeros": parts[0] + "." + parts[1] + "." + base64.RawURLEncoding.EncodeToString(make([]byte, 64)),

@@ -9,9 +9,9 @@
 //
 // # What an error may show of what was read
 //
-// No patient data may sit in an error: it travels to logs and screens. Read (and Meta) may hold quantities, units, enum names, record ids, counters, counts, sizes,
-// versions, code names of products and zones, and times of the machine. They may not hold names, dates of birth, addresses, contacts, free text,
-// answers to questions, passwords, codes or tokens; for those use Withheld, which tells only their length.
+// No patient data may sit in an error: it travels to logs and screens. Read (and Meta) may hold quantities, units, enum names, record ids,
+// counters, counts, sizes, versions, code names of products and zones, and times of the machine. They may not hold names, dates of birth,
+// addresses, contacts, free text, answers to questions, passwords, codes or tokens; for those use Withheld, which tells only their length.
 package fault
 
 import (
@@ -128,8 +128,8 @@ func (l List) Err() error {
 	return l
 }
 
-// Of returns the first refusal that err carries, or nil when it carries none: then the error is a defect or a failure of the machine, and the edge
-// answers REASON_INTERNAL.
+// Of returns the first refusal that err carries, or nil when it carries none: then the error is a defect or a failure of the machine, and
+// the edge answers REASON_INTERNAL.
 func Of(err error) *Error {
 	var e *Error
 	if errors.As(err, &e) {
@@ -160,8 +160,9 @@ func Has(err error, reason faultv1.Reason) bool {
 	return false
 }
 
-// Show makes text from outside safe to print: at most MaxShownRunes runes, the last of them an ellipsis when more was read; control characters, bytes
-// that are not UTF-8, and characters that show nothing or turn the direction of writing are escaped. Show of its own result changes nothing.
+// Show makes text from outside safe to print: at most MaxShownRunes runes, the last of them an ellipsis when more was read; control
+// characters, bytes that are not UTF-8, and characters that show nothing or turn the direction of writing are escaped. Show of its own
+// result changes nothing.
 func Show(s string) string {
 	var b strings.Builder
 	count := 0
