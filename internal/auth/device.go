@@ -234,3 +234,24 @@ func ReplicaOwner(r store.Reader, replica uuid.UUID) (uuid.UUID, error) {
 	}
 	return id, err
 }
+
+// SignInStatement is what a device signs when a person signs in at it: the name and the id of the request, so that a sign-in is bound to the
+// device (and counted as its own by Limiter) only when the device takes part.
+func SignInStatement(name, request string) []byte {
+	return statement("sign-in", []byte(name), []byte(request))
+}
+
+// ProveDevice returns the device that signed a statement. UNAUTHENTICATED when it is unknown or the signature is not its own, DEVICE_REVOKED
+// when it was revoked. It is what makes a claimed device id a Source or the device of a sign-in.
+func ProveDevice(r store.Reader, id uuid.UUID, signed, proof []byte) (Device, error) {
+	d, err := get[Device](r, deviceKey(id))
+	switch {
+	case errors.Is(err, store.ErrNotFound) || err == nil && d.Key.Verify(signed, proof) != nil:
+		return Device{}, errUnauthenticated()
+	case err != nil:
+		return Device{}, err
+	case d.Revoked():
+		return Device{}, errDeviceRevoked()
+	}
+	return d, nil
+}

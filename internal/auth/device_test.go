@@ -306,3 +306,36 @@ func FuzzParseCode(f *testing.F) {
 		}
 	})
 }
+
+func TestProveDevice(t *testing.T) {
+	st := newMemStore()
+	b, other := newTablet(t), newTablet(t)
+	b.enrol(t, st, start)
+	other.enrol(t, st, start)
+	signed := SignInStatement("ada", "r1")
+	prove := func(id uuid.UUID, proof []byte) (d Device, err error) {
+		err = st.View(context.Background(), func(r store.Reader) error { d, err = ProveDevice(r, id, signed, proof); return err })
+		return d, err
+	}
+	if d, err := prove(b.device.ID, b.sign(t, signed)); err != nil || d != b.device {
+		t.Errorf("its own: %v", err)
+	}
+	for name, try := range map[string]struct {
+		id    uuid.UUID
+		proof []byte
+	}{
+		"another device's signature": {b.device.ID, other.sign(t, signed)}, "no signature": {b.device.ID, nil}, "unknown device": {uuid.New(), b.sign(t, signed)},
+		"another name": {b.device.ID, b.sign(t, SignInStatement("eve", "r1"))}, "another purpose": {b.device.ID, b.sign(t, RefreshStatement("ada", "r1"))},
+	} {
+		if _, err := prove(try.id, try.proof); !refused(err) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	mustUpdate(t, st, func(w store.Writer) error {
+		_, err := RevokeDevice(w, start, ada().Org, b.device.ID, ada().Staff)
+		return err
+	})
+	if _, err := prove(b.device.ID, b.sign(t, signed)); reasonOf(err) != faultv1.Reason_REASON_DEVICE_REVOKED {
+		t.Errorf("revoked: %v", err)
+	}
+}
