@@ -15,7 +15,7 @@ import (
 // maxReported bounds how many faults Check returns; the first ones tell.
 const maxReported = 20
 
-// Check implements store.Store: bbolt's own proof of its pages; that every bucket is a table or the meta bucket; that
+// Check implements store.Store: the shape of the tree; bbolt's own proof of its pages; that every bucket is a table or the meta bucket; that
 // every key is in its table and in range; that every value passes its checksum. The commit loop stands still meanwhile,
 // since bbolt's proof needs a free list at rest; to check beside a running clinic, check a copy.
 func (s *Store) Check(ctx context.Context) error {
@@ -27,6 +27,9 @@ func (s *Store) Check(ctx context.Context) error {
 	}
 	defer rollback(tx)
 	c := &checker{ctx: ctx, tx: tx}
+	if err := checkShape(tx); err != nil {
+		return s.fail(err)
+	}
 	for err := range tx.Check() { // drained to its end: bbolt's goroutine waits for us
 		c.found(&store.CorruptError{What: err.Error()})
 	}

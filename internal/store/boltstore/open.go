@@ -26,6 +26,8 @@ type Store struct {
 	db   *bbolt.DB
 	meta Meta
 
+	rootDamaged bool
+
 	queue   queue
 	stopped chan struct{} // closed when the commit loop has ended
 	failure atomic.Pointer[store.FailedError]
@@ -44,11 +46,11 @@ func Open(cfg Config) (*Store, error) {
 	if err := createIfAbsent(cfg); err != nil {
 		return nil, fmt.Errorf("create store: %w", err)
 	}
-	db, err := openFile(cfg)
+	db, rootDamaged, err := openFile(cfg)
 	if err != nil {
 		return nil, fmt.Errorf("open store: %w", err)
 	}
-	s := &Store{cfg: cfg, db: db, queue: newQueue(), stopped: make(chan struct{})}
+	s := &Store{cfg: cfg, db: db, rootDamaged: rootDamaged, queue: newQueue(), stopped: make(chan struct{})}
 	if s.meta, err = migrate(db, cfg); err != nil {
 		return nil, errors.Join(fmt.Errorf("open store: %w", err), db.Close())
 	}
@@ -58,6 +60,11 @@ func Open(cfg Config) (*Store, error) {
 
 // Meta says what the file says of itself.
 func (s *Store) Meta() Meta { return s.meta }
+
+// RootDamaged tells that when the store was opened one of the file's two roots failed its own sum. Either a power cut
+// tore a commit that no one was told of, or the disk damaged the newest root and the last commit is gone though it was
+// acknowledged. The file cannot tell which; who relies on the last commit must ask, as after restoring a backup.
+func (s *Store) RootDamaged() bool { return s.rootDamaged }
 
 // Close implements store.Store. A second Close answers as the first.
 func (s *Store) Close() error {
@@ -101,16 +108,23 @@ func fillNew(path string, cfg Config) error {
 }
 
 // openFile opens the existing file. bbolt answers some damage with a panic; here it is an error.
-func openFile(cfg Config) (db *bbolt.DB, err error) {
+func openFile(cfg Config) (db *bbolt.DB, rootDamaged bool, err error) {
+	var file *os.File
 	defer func() {
 		if p := recover(); p != nil {
-			err = &store.CorruptError{What: fmt.Sprint(p)}
+			err = errors.Join(&store.CorruptError{What: fmt.Sprint(p)}, file.Close()) // bbolt keeps it open, and so locked
 		}
 	}()
 	if info, err := os.Stat(cfg.Path); err != nil {
-		return nil, err
+		return nil, false, err
 	} else if info.Size() == 0 {
-		return nil, ErrNotStore // bbolt would make a new one here, over what may have been a clinic's
+		return nil, false, ErrNotStore // bbolt would make a new one here, over what may have been a clinic's
+	}
+	if rootDamaged, err = checkFileShape(cfg); err != nil {
+		return nil, false, openError(cfg.Path, err)
+	}
+	if rootDamaged {
+		cfg.Log.Warn("store: one of the file's two roots is damaged; the last commit may be missing")
 	}
 	options := &bbolt.Options{
 		Timeout:         cfg.LockTimeout,
@@ -118,7 +132,10 @@ func openFile(cfg Config) (db *bbolt.DB, err error) {
 		FreelistType:    bbolt.FreelistMapType,
 		InitialMmapSize: cfg.MapBytes,
 		MaxSize:         cfg.MaxFileBytes,
-		OpenFile:        openExisting,
+		OpenFile: func(path string, flag int, perm os.FileMode) (_ *os.File, err error) {
+			file, err = openExisting(path, flag, perm)
+			return file, err
+		},
 	}
 	db, err = bbolt.Open(cfg.Path, 0o600, options)
 	if errors.Is(err, syscall.ENOMEM) {
@@ -126,7 +143,7 @@ func openFile(cfg Config) (db *bbolt.DB, err error) {
 		options.InitialMmapSize = 0
 		db, err = bbolt.Open(cfg.Path, 0o600, options)
 	}
-	return db, openError(cfg.Path, err)
+	return db, rootDamaged, openError(cfg.Path, err)
 }
 
 // openExisting keeps bbolt from creating the file should it vanish between two system calls.
