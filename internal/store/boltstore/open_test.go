@@ -2,6 +2,7 @@ package boltstore_test
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -129,5 +130,39 @@ func TestMigrations(t *testing.T) {
 	var schema *store.SchemaError
 	if !errors.As(err, &schema) || *schema != (store.SchemaError{Have: 3, Want: 2}) {
 		t.Errorf("older program: %v, want SchemaError 3, 2", err)
+	}
+}
+
+// TestOpen_EmptiedTable fills tables and takes everything out again, part by part: each file in between opens and passes.
+func TestOpen_EmptiedTable(t *testing.T) {
+	cfg := config(t)
+	rows := func(s *boltstore.Store, from, to int, change func(w store.Writer, key []byte) error) {
+		t.Helper()
+		err := s.Update(t.Context(), func(w store.Writer) error {
+			for i := from; i < to; i++ {
+				for _, table := range []string{"e", "\xff"} {
+					if err := change(w, fmt.Appendf(nil, "%s%06d", table, i)); err != nil {
+						return err
+					}
+				}
+			}
+			return nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	s := mustOpen(t, cfg)
+	rows(s, 0, 3000, func(w store.Writer, key []byte) error { return w.Put(key, key) })
+	for _, to := range []int{1000, 2990, 3000} {
+		rows(s, 0, to, func(w store.Writer, key []byte) error { return w.Delete(key) })
+		if err := errors.Join(s.Check(t.Context()), s.Close()); err != nil {
+			t.Fatal(err)
+		}
+		s = mustOpen(t, cfg)
+	}
+	rows(s, 5, 6, func(w store.Writer, key []byte) error { return w.Put(key, key) })
+	if value, err := get(t, s, "e000005"); value != "e000005" || err != nil {
+		t.Errorf("after emptying: %q, %v", value, err)
 	}
 }

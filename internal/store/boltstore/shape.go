@@ -80,7 +80,7 @@ func checkShape(tx *bbolt.Tx) error {
 	}
 	defer f.Close() // read only
 	pageBytes := int64(tx.DB().Info().PageSize)
-	s := &shape{file: f, pageBytes: pageBytes, seen: make([]bool, tx.Size()/pageBytes)}
+	s := &shape{file: f, pageBytes: pageBytes, seen: make([]bool, tx.Size()/pageBytes), leafFlags: bucketFlag}
 	return s.walk(uint64(tx.Cursor().Bucket().Root()), nil, nil, maxDepth)
 }
 
@@ -88,6 +88,7 @@ type shape struct {
 	file      io.ReaderAt
 	pageBytes int64
 	seen      []bool // by page
+	leafFlags uint64 // of each element: bucketFlag in the root's tree, 0 in a bucket's
 }
 
 func (s *shape) wrong(id uint64, what string) error {
@@ -115,8 +116,10 @@ func (s *shape) walk(id uint64, lo, hi []byte, depth int) error {
 		}
 		if flags == branchPage {
 			err = s.walk(e.child, e.key, next, depth-1)
-		} else if e.isBucket {
-			err = s.bucket(id, e.value, depth)
+		} else if e.flags != s.leafFlags {
+			err = s.wrong(id, "a bucket where a value should be, or the reverse")
+		} else if e.flags == bucketFlag {
+			err = s.bucket(id, e, depth)
 		}
 		if err != nil {
 			return err
@@ -155,22 +158,26 @@ func (s *shape) read(id uint64) ([]byte, error) {
 type element struct {
 	key, value []byte
 	child      uint64
-	isBucket   bool
+	flags      uint64
+	start      int // of the key in the page
 }
 
-// elements returns the elements of a page, whose keys ascend from lo to below hi.
+// elements returns the elements of a page, whose keys ascend from lo to below hi. bbolt writes keys and values without
+// gaps behind the headers, so that a count that was altered does not pass.
 func (s *shape) elements(id uint64, page, lo, hi []byte) ([]element, error) {
 	count := int(binary.NativeEndian.Uint16(page[10:]))
 	isBranch := binary.NativeEndian.Uint16(page[8:]) == branchPage
-	if pageHeaderBytes+count*elementBytes > len(page) || isBranch && count == 0 {
+	next := pageHeaderBytes + count*elementBytes
+	if next > len(page) || count == 0 && (isBranch || len(bytes.Trim(page[pageHeaderBytes:], "\x00")) > 0) {
 		return nil, s.wrong(id, "impossible number of elements")
 	}
 	elements := make([]element, count)
 	for i := range elements {
 		e, ok := readElement(page, pageHeaderBytes+i*elementBytes, isBranch)
-		if !ok {
-			return nil, s.wrong(id, "an element outside its page")
+		if !ok || e.start != next {
+			return nil, s.wrong(id, "an element out of place")
 		}
+		next = e.start + len(e.key) + len(e.value)
 		order := bytes.Compare(lo, e.key)
 		if order > 0 || order == 0 && i > 0 || hi != nil && bytes.Compare(e.key, hi) >= 0 {
 			return nil, s.wrong(id, "keys out of order")
@@ -188,32 +195,46 @@ func readElement(page []byte, at int, isBranch bool) (e element, ok bool) {
 		pos, keyBytes, valueBytes = field(0), field(4), 0
 		e.child = binary.NativeEndian.Uint64(page[at+8:])
 	} else {
-		e.isBucket = field(0)&bucketFlag != 0
+		e.flags = field(0)
 	}
 	start := uint64(at) + pos
 	if start+keyBytes+valueBytes > uint64(len(page)) {
 		return e, false
 	}
+	e.start = int(start)
 	e.key = page[start : start+keyBytes]
 	e.value = page[start+keyBytes : start+keyBytes+valueBytes]
 	return e, true
 }
 
-// bucket proves the bucket that the value of a leaf's element is.
-func (s *shape) bucket(id uint64, value []byte, depth int) error {
-	if len(value) < bucketBytes {
+// bucket proves the bucket in a leaf of the root's tree. A table's keys all begin with its name.
+func (s *shape) bucket(id uint64, e element, depth int) error {
+	var lo, hi []byte
+	if len(e.key) == 1 {
+		lo = e.key
+		if e.key[0] < 0xff {
+			hi = []byte{e.key[0] + 1}
+		}
+	}
+	if len(e.value) < bucketBytes {
 		return s.wrong(id, "a bucket of too few bytes")
 	}
-	if root := binary.NativeEndian.Uint64(value); root != 0 {
-		return s.walk(root, nil, nil, depth-1)
+	inside := *s
+	inside.leafFlags = 0
+	if root := binary.NativeEndian.Uint64(e.value); root != 0 {
+		return inside.walk(root, lo, hi, depth-1)
 	}
-	inline := value[bucketBytes:]
-	if len(inline) < pageHeaderBytes || binary.NativeEndian.Uint16(inline[8:]) != leafPage {
+	return inside.inline(id, e.value[bucketBytes:], lo, hi)
+}
+
+// inline proves a small bucket's page, which lies in its parent's.
+func (s *shape) inline(id uint64, page, lo, hi []byte) error {
+	if len(page) < pageHeaderBytes || binary.NativeEndian.Uint16(page[8:]) != leafPage {
 		return s.wrong(id, "an inline bucket that is no leaf")
 	}
-	elements, err := s.elements(id, inline, nil, nil)
+	elements, err := s.elements(id, page, lo, hi)
 	for _, e := range elements {
-		if e.isBucket {
+		if e.flags != s.leafFlags {
 			return s.wrong(id, "a bucket inside an inline bucket")
 		}
 	}
