@@ -270,7 +270,7 @@ func (w *world) vial() record.Key {
 	return record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_VIAL, ID: w.id()}
 }
 
-func sameDigest(t testing.TB, tablets ...*tablet) {
+func sameDigest(t failer, tablets ...*tablet) {
 	t.Helper()
 	for _, o := range tablets[1:] {
 		if o.r.Digest() != tablets[0].r.Digest() {
@@ -415,4 +415,3 @@ func TestHeld_ElementAndItsFollowersAreReleasedTogether(t *testing.T) {
 		t.Errorf("status %v", got)
 	}
 }
-

@@ -80,17 +80,20 @@ func (h head) write(w store.Writer) error {
 	return w.Put(metaKey("head"), append(b, h.commit[:]...))
 }
 
-// cursor is a place in the log as a device holds it. Its form: 1, epoch, sequence, commit hash, and 16 bytes of HMAC-SHA256 over these, the
+// cursor is a place in the log as a device holds it. Its form: 1, epoch, sequence, commit hash, base, and 16 bytes of HMAC-SHA256 over these, the
 // organisation and the device.
 type cursor struct {
 	epoch  [16]byte
 	seq    uint64
 	commit commitHash
+	// base is the sequence up to which the device holds every record. It is behind seq while a pull takes more than one answer: a record whose latest
+	// change is past seq was left out of the answers so far, whatever of it changed before seq.
+	base uint64
 }
 
 const (
 	cursorForm  = 1
-	cursorBytes = 1 + 16 + 8 + 16 + 16
+	cursorBytes = 1 + 16 + 8 + 16 + 8 + 16
 )
 
 func (c cursor) seal(m meta, org, device record.ID) []byte {
@@ -98,6 +101,7 @@ func (c cursor) seal(m meta, org, device record.ID) []byte {
 	b = append(b, c.epoch[:]...)
 	b = binary.BigEndian.AppendUint64(b, c.seq)
 	b = append(b, c.commit[:]...)
+	b = binary.BigEndian.AppendUint64(b, c.base)
 	return append(b, cursorTag(m, b, org, device)...)
 }
 
@@ -118,7 +122,7 @@ func openCursor(m meta, b []byte, org, device record.ID) (cursor, error) {
 	if len(b) != cursorBytes || b[0] != cursorForm || !hmac.Equal(b[cursorBytes-16:], cursorTag(m, b[:cursorBytes-16], org, device)) {
 		return cursor{}, fault.New(faultv1.Reason_REASON_BAD_CURSOR, "cursor", "", "")
 	}
-	return cursor{[16]byte(b[1:17]), binary.BigEndian.Uint64(b[17:25]), commitHash(b[25:41])}, nil
+	return cursor{[16]byte(b[1:17]), binary.BigEndian.Uint64(b[17:25]), commitHash(b[25:41]), binary.BigEndian.Uint64(b[41:49])}, nil
 }
 
 // errRolledBack says that a cursor of this epoch names a place that the log does not have: the file was put back by hand.

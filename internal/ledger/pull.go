@@ -152,7 +152,8 @@ type answer struct {
 	bytes  int
 }
 
-// collect adds the records that changed after the cursor, in the order of their latest change, until the answer is full.
+// collect adds the records that changed after the cursor, in the order of their latest change, until the answer is full. From the beginning on nothing
+// is left out, also what this replica wrote itself: after a restore it replaces its states by what the server has.
 func (a *answer) collect(m meta, cur cursor) error {
 	h, err := readHead(a.r)
 	if err != nil {
@@ -179,7 +180,7 @@ func (a *answer) collect(m meta, cur cursor) error {
 			return store.Stop
 		}
 		last = seq
-		if c.lastReplica == a.x.replica && c.other <= cur.seq {
+		if cur.base > 0 && c.lastReplica == a.x.replica && c.other <= cur.base {
 			return nil // only this replica changed it since; it knows
 		}
 		return a.add(c.key, cur)
@@ -187,38 +188,39 @@ func (a *answer) collect(m meta, cur cursor) error {
 	if err != nil {
 		return err
 	}
+	base := end.seq
 	if a.resp.More {
 		e, err := readEvent(a.r, last)
 		if err != nil {
 			return err
 		}
-		end = head{last, e.commit}
+		end, base = head{last, e.commit}, cur.base
 	}
 	if end.seq != cur.seq && (last != cur.seq || len(a.x.request.GetCursor()) == 0) {
-		a.resp.Cursor = cursor{m.epoch, end.seq, end.commit}.seal(m, org, a.x.c.Device)
+		a.resp.Cursor = cursor{m.epoch, end.seq, end.commit, base}.seal(m, org, a.x.c.Device)
 	}
 	return nil
 }
 
-// add adds one record: whole, or what changed after the cursor when the replica has the rest.
+// add adds one record: whole, or what changed after the cursor's base when the replica has the rest.
 func (a *answer) add(k record.Key, cur cursor) error {
 	row, err := readRow(a.r, a.x.c.Org, k)
 	if err != nil {
 		return err
 	}
-	out := wire.Row{Key: k, Seen: row.state.Seen, Delta: cur.seq > 0 && row.first <= cur.seq}
+	out := wire.Row{Key: k, Seen: row.state.Seen, Delta: cur.base > 0 && row.first <= cur.base}
 	if out.Delta {
-		out.Fragments, out.Infos = row.state.FragmentsSince(func(d causal.Dot) bool { return row.dots[d] > cur.seq })
+		out.Fragments, out.Infos = row.state.FragmentsSince(func(d causal.Dot) bool { return row.dots[d] > cur.base })
 	} else {
 		out.Fragments, out.Infos = row.state.Fragments(), row.state.Infos()
 	}
-	if row.held > cur.seq || row.held > 0 && !out.Delta {
+	if row.held > cur.base || row.held > 0 && !out.Delta {
 		entries, err := readHeld(a.r, a.x.c.Org, k)
 		if err != nil {
 			return err
 		}
 		for i := range entries {
-			if entries[i].seq > cur.seq || !out.Delta {
+			if entries[i].seq > cur.base || !out.Delta {
 				out.Held = append(out.Held, entries[i].Held)
 			}
 		}

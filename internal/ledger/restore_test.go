@@ -1,0 +1,92 @@
+package ledger_test
+
+import (
+	"io"
+	"os"
+	"testing"
+)
+
+// backup copies the server's store aside; it returns a function that puts it back, as an operator does by hand, without telling the ledger.
+func (w *world) backup() (putBack func()) {
+	w.Helper()
+	kept := w.path + ".kept"
+	w.close()
+	copyFile(w, w.path, kept)
+	w.open()
+	return func() {
+		w.Helper()
+		w.close()
+		copyFile(w, kept, w.path)
+		w.open()
+	}
+}
+
+func copyFile(w *world, from, to string) {
+	w.Helper()
+	in, err := os.Open(from)
+	if err != nil {
+		w.Fatal(err)
+	}
+	defer in.Close()
+	out, err := os.Create(to)
+	if err != nil {
+		w.Fatal(err)
+	}
+	if _, err := io.Copy(out, in); err != nil {
+		w.Fatal(err)
+	}
+	if err := out.Close(); err != nil {
+		w.Fatal(err)
+	}
+}
+
+// TestRestore_WhatOneTabletAloneWroteStays: after a restore a tablet replaces its states by the server's, also those that nobody but it ever changed.
+func TestRestore_WhatOneTabletAloneWroteStays(t *testing.T) {
+	w := newWorld(t)
+	a := w.tablet()
+	k := w.vial()
+	a.edit(k, note("11"))
+	a.sync()
+	before := a.r.Digest()
+	if err := w.ledger.NewEpoch(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	a.sync()
+	if a.r.Digest() != before || len(a.r.Recovered()) != 0 {
+		t.Errorf("%d values became recovered ones: %s", len(a.r.Recovered()), a.draw())
+	}
+}
+
+// TestRestore_LosesNothingThatATabletKeeps: the server is put back behind what two tablets handed in; they offer it again, the server goes on as another
+// replica, and all agree.
+func TestRestore_LosesNothingThatATabletKeeps(t *testing.T) {
+	w := newWorld(t)
+	a, b := w.tablet(), w.tablet()
+	k, l := w.vial(), w.vial()
+	a.edit(k, note("11"))
+	a.sync()
+	b.sync()
+	putBack := w.backup()
+	b.edit(k, note("12"))
+	b.sync()
+	a.sync()
+	a.edit(k, note("13"))
+	a.edit(l, note("20"))
+	a.sync()
+	b.sync()
+	before := a.r.Digest()
+	putBack()
+	a.sync() // brings what stands on an edit of b's that the server lost: it waits
+	b.sync()
+	a.sync()
+	b.sync()
+	sameDigest(t, a, b)
+	if a.r.Digest() != before {
+		t.Errorf("not what it was: %s", a.draw())
+	}
+	for _, x := range []*tablet{a, b} {
+		if len(x.r.Recovered()) != 0 || x.r.Unsent() != 0 {
+			t.Errorf("%d recovered, %d unsent", len(x.r.Recovered()), x.r.Unsent())
+		}
+	}
+}
