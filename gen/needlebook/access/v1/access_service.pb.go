@@ -164,7 +164,12 @@ type SignInRequest struct {
 	// The password.
 	Password string `protobuf:"bytes,2,opt,name=password,proto3" json:"password,omitempty"`
 	// The device signed in from; absent for a client of the API.
-	DeviceId      *string `protobuf:"bytes,3,opt,name=device_id,json=deviceId,proto3,oneof" json:"device_id,omitempty"`
+	DeviceId *string `protobuf:"bytes,3,opt,name=device_id,json=deviceId,proto3,oneof" json:"device_id,omitempty"`
+	// The client's id of this request, which the proof covers; required with a device.
+	RequestId *string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3,oneof" json:"request_id,omitempty"`
+	// The device's signature (r and s, 32 bytes each) over the sign-in's statement (docs/protocol.md); required with a device, whose name anyone
+	// may know.
+	Proof         []byte `protobuf:"bytes,5,opt,name=proof,proto3,oneof" json:"proof,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -218,6 +223,20 @@ func (x *SignInRequest) GetDeviceId() string {
 		return *x.DeviceId
 	}
 	return ""
+}
+
+func (x *SignInRequest) GetRequestId() string {
+	if x != nil && x.RequestId != nil {
+		return *x.RequestId
+	}
+	return ""
+}
+
+func (x *SignInRequest) GetProof() []byte {
+	if x != nil {
+		return x.Proof
+	}
+	return nil
 }
 
 // SignInResponse is a sign-in.
@@ -279,7 +298,11 @@ func (x *SignInResponse) GetStaff() *Staff {
 type RefreshRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The refresh token as it was given.
-	RefreshToken  string `protobuf:"bytes,1,opt,name=refresh_token,json=refreshToken,proto3" json:"refresh_token,omitempty"`
+	RefreshToken string `protobuf:"bytes,1,opt,name=refresh_token,json=refreshToken,proto3" json:"refresh_token,omitempty"`
+	// The client's id of this request: the same id again gets the same answer, so that a lost answer signs nobody out.
+	RequestId string `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// The device's signature (r and s, 32 bytes each) over the refresh's statement (docs/protocol.md); required when the sign-in is bound to a device.
+	Proof         []byte `protobuf:"bytes,3,opt,name=proof,proto3,oneof" json:"proof,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -319,6 +342,20 @@ func (x *RefreshRequest) GetRefreshToken() string {
 		return x.RefreshToken
 	}
 	return ""
+}
+
+func (x *RefreshRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *RefreshRequest) GetProof() []byte {
+	if x != nil {
+		return x.Proof
+	}
+	return nil
 }
 
 // RefreshResponse is the new tokens.
@@ -387,7 +424,7 @@ type ClaimInvitationRequest struct {
 	Name *v1.PersonName `protobuf:"bytes,3,opt,name=name,proto3" json:"name,omitempty"`
 	// The name to sign in with from now on; unique in the organisation.
 	SignInName string `protobuf:"bytes,4,opt,name=sign_in_name,json=signInName,proto3" json:"sign_in_name,omitempty"`
-	// The password, of at least 12 characters.
+	// The password, of at least 15 characters; the server refuses common ones.
 	Password      string `protobuf:"bytes,5,opt,name=password,proto3" json:"password,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -2003,7 +2040,14 @@ type AuditEntry struct {
 	// The chain hash before this entry, 32 bytes.
 	PreviousHash []byte `protobuf:"bytes,13,opt,name=previous_hash,json=previousHash,proto3" json:"previous_hash,omitempty"`
 	// The chain hash after it, 32 bytes.
-	Hash          []byte `protobuf:"bytes,14,opt,name=hash,proto3" json:"hash,omitempty"`
+	Hash []byte `protobuf:"bytes,14,opt,name=hash,proto3" json:"hash,omitempty"`
+	// How the person stood to the record: their own clinic's, another clinic's of the organisation, or opened with a reason; empty when no record was
+	// touched.
+	Relation string `protobuf:"bytes,15,opt,name=relation,proto3" json:"relation,omitempty"`
+	// The clinic concerned; empty when none is.
+	ClinicId string `protobuf:"bytes,16,opt,name=clinic_id,json=clinicId,proto3" json:"clinic_id,omitempty"`
+	// The id of the request, which the server's log has too.
+	RequestId     string `protobuf:"bytes,17,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2136,6 +2180,27 @@ func (x *AuditEntry) GetHash() []byte {
 	return nil
 }
 
+func (x *AuditEntry) GetRelation() string {
+	if x != nil {
+		return x.Relation
+	}
+	return ""
+}
+
+func (x *AuditEntry) GetClinicId() string {
+	if x != nil {
+		return x.ClinicId
+	}
+	return ""
+}
+
+func (x *AuditEntry) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
 // ListAuditResponse is a page of the audit log.
 type ListAuditResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2200,21 +2265,30 @@ const file_needlebook_access_v1_access_service_proto_rawDesc = "" +
 	"\faccess_token\x18\x01 \x01(\tR\vaccessToken\x12F\n" +
 	"\x11access_expires_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x0faccessExpiresAt\x12#\n" +
 	"\rrefresh_token\x18\x03 \x01(\tR\frefreshToken\x12H\n" +
-	"\x12refresh_expires_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x10refreshExpiresAt\"\xa4\x01\n" +
+	"\x12refresh_expires_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x10refreshExpiresAt\"\x8f\x02\n" +
 	"\rSignInRequest\x12.\n" +
 	"\fsign_in_name\x18\x01 \x01(\tB\f\xbaH\t\xc8\x01\x01r\x04\x10\x01\x18@R\n" +
 	"signInName\x12)\n" +
 	"\bpassword\x18\x02 \x01(\tB\r\xbaH\n" +
 	"\xc8\x01\x01r\x05\x10\x01\x18\x80\bR\bpassword\x12*\n" +
-	"\tdevice_id\x18\x03 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x00R\bdeviceId\x88\x01\x01B\f\n" +
+	"\tdevice_id\x18\x03 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x00R\bdeviceId\x88\x01\x01\x12,\n" +
 	"\n" +
-	"_device_id\"y\n" +
+	"request_id\x18\x04 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x01R\trequestId\x88\x01\x01\x12\"\n" +
+	"\x05proof\x18\x05 \x01(\fB\a\xbaH\x04z\x02h@H\x02R\x05proof\x88\x01\x01B\f\n" +
+	"\n" +
+	"_device_idB\r\n" +
+	"\v_request_idB\b\n" +
+	"\x06_proof\"y\n" +
 	"\x0eSignInResponse\x124\n" +
 	"\x06tokens\x18\x01 \x01(\v2\x1c.needlebook.access.v1.TokensR\x06tokens\x121\n" +
-	"\x05staff\x18\x02 \x01(\v2\x1b.needlebook.access.v1.StaffR\x05staff\"D\n" +
+	"\x05staff\x18\x02 \x01(\v2\x1b.needlebook.access.v1.StaffR\x05staff\"\x9e\x01\n" +
 	"\x0eRefreshRequest\x122\n" +
 	"\rrefresh_token\x18\x01 \x01(\tB\r\xbaH\n" +
-	"\xc8\x01\x01r\x05\x10\x01\x18\x80\x04R\frefreshToken\"z\n" +
+	"\xc8\x01\x01r\x05\x10\x01\x18\x80\x04R\frefreshToken\x12*\n" +
+	"\n" +
+	"request_id\x18\x02 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12\"\n" +
+	"\x05proof\x18\x03 \x01(\fB\a\xbaH\x04z\x02h@H\x00R\x05proof\x88\x01\x01B\b\n" +
+	"\x06_proof\"z\n" +
 	"\x0fRefreshResponse\x124\n" +
 	"\x06tokens\x18\x01 \x01(\v2\x1c.needlebook.access.v1.TokensR\x06tokens\x121\n" +
 	"\x05staff\x18\x02 \x01(\v2\x1b.needlebook.access.v1.StaffR\x05staff\"\xa3\x02\n" +
@@ -2226,7 +2300,7 @@ const file_needlebook_access_v1_access_service_proto_rawDesc = "" +
 	"\x04name\x18\x03 \x01(\v2 .needlebook.record.v1.PersonNameR\x04name\x12J\n" +
 	"\fsign_in_name\x18\x04 \x01(\tB(\xbaH%\xc8\x01\x01r \x18@2\x1c^[a-z0-9][a-z0-9._@-]{1,63}$R\n" +
 	"signInName\x126\n" +
-	"\bpassword\x18\x05 \x01(\tB\x1a\xbaH\x17\xc8\x01\x01r\x12\x18\x80\b2\r^(?s:.{12,})$R\bpassword\"\x82\x01\n" +
+	"\bpassword\x18\x05 \x01(\tB\x1a\xbaH\x17\xc8\x01\x01r\x12\x18\x80\b2\r^(?s:.{15,})$R\bpassword\"\x82\x01\n" +
 	"\x17ClaimInvitationResponse\x124\n" +
 	"\x06tokens\x18\x01 \x01(\v2\x1c.needlebook.access.v1.TokensR\x06tokens\x121\n" +
 	"\x05staff\x18\x02 \x01(\v2\x1b.needlebook.access.v1.StaffR\x05staff\"\xc2\x02\n" +
@@ -2368,7 +2442,7 @@ const file_needlebook_access_v1_access_service_proto_rawDesc = "" +
 	"\v_patient_idB\v\n" +
 	"\t_staff_idB\f\n" +
 	"\n" +
-	"_device_id\"\xb9\x04\n" +
+	"_device_id\"\x91\x05\n" +
 	"\n" +
 	"AuditEntry\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x04R\bsequence\x12*\n" +
@@ -2386,7 +2460,11 @@ const file_needlebook_access_v1_access_service_proto_rawDesc = "" +
 	"\x06reason\x18\v \x01(\x0e2\x1b.needlebook.fault.v1.ReasonB\b\xbaH\x05\x82\x01\x02\x10\x01R\x06reason\x12\x16\n" +
 	"\x06remark\x18\f \x01(\tR\x06remark\x12#\n" +
 	"\rprevious_hash\x18\r \x01(\fR\fpreviousHash\x12\x12\n" +
-	"\x04hash\x18\x0e \x01(\fR\x04hash\"w\n" +
+	"\x04hash\x18\x0e \x01(\fR\x04hash\x12\x1a\n" +
+	"\brelation\x18\x0f \x01(\tR\brelation\x12\x1b\n" +
+	"\tclinic_id\x18\x10 \x01(\tR\bclinicId\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x11 \x01(\tR\trequestId\"w\n" +
 	"\x11ListAuditResponse\x12:\n" +
 	"\aentries\x18\x01 \x03(\v2 .needlebook.access.v1.AuditEntryR\aentries\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken*x\n" +
@@ -2549,6 +2627,7 @@ func file_needlebook_access_v1_access_service_proto_init() {
 	file_needlebook_access_v1_role_proto_init()
 	file_needlebook_access_v1_staff_proto_init()
 	file_needlebook_access_v1_access_service_proto_msgTypes[1].OneofWrappers = []any{}
+	file_needlebook_access_v1_access_service_proto_msgTypes[3].OneofWrappers = []any{}
 	file_needlebook_access_v1_access_service_proto_msgTypes[11].OneofWrappers = []any{}
 	file_needlebook_access_v1_access_service_proto_msgTypes[17].OneofWrappers = []any{}
 	file_needlebook_access_v1_access_service_proto_msgTypes[19].OneofWrappers = []any{}
