@@ -232,7 +232,7 @@ func (c checker) text(f *field, b []byte) *fault.Error {
 		return refusal
 	}
 	if f.rules.uuid {
-		if _, err := ParseID(s); err != nil {
+		if _, ok := parseID(s); !ok {
 			return c.invalid(f, fault.Withheld(s), "a UUID in lower case")
 		}
 	}
@@ -246,6 +246,8 @@ func (c checker) text(f *field, b []byte) *fault.Error {
 // that turn the direction of writing, and characters without width that are not part of any script.
 func hiddenRune(r rune) bool {
 	switch {
+	case r >= ' ' && r < 0x7f:
+		return false
 	case r == '\n' || r == '\t':
 		return false
 	case unicode.IsControl(r):

@@ -75,12 +75,17 @@ func addToFragments(out []Fragment, from int, path Path, r *register) []Fragment
 	return out
 }
 
-// appendRegister appends value to set. Where value directly follows set in memory, as when both came from one encoding, set only grows over it.
+// appendRegister appends value to set. Where value directly follows set in memory, as when both came from one encoding, set only grows over it and
+// nothing is copied. Values are never written to, so sharing them is sound.
 func appendRegister(set, value []byte) []byte {
-	if len(set) == 0 {
-		return value[:len(value):len(value)]
+	n := len(set)
+	switch {
+	case n == 0:
+		return value
+	case cap(set) >= n+len(value) && len(value) > 0 && &set[:n+1][n] == &value[0]:
+		return set[:n+len(value)]
 	}
-	return append(set, value...)
+	return append(set[:n:n], value...)
 }
 
 // FromParts builds a state from what was stored or sent. It keeps slices of the fragments. It accepts only parts that a valid state has.
@@ -119,9 +124,15 @@ func (s *State) addFragment(f *Fragment, w *Write) {
 		s.elements = append(s.elements, element{path: f.Path})
 		el = &s.elements[n]
 	}
+	fresh := el.grow(w)
 	w.each(func(field uint32, value []byte, cleared bool) {
 		r := el.registerAt(field)
-		r.siblings = append(r.siblings, causal.Sibling{Dot: f.Dot, Value: value, Cleared: cleared})
+		x := causal.Sibling{Dot: f.Dot, Value: value, Cleared: cleared}
+		if len(r.siblings) == 0 {
+			r.siblings = fresh.one(x)
+		} else {
+			r.siblings = append(r.siblings, x)
+		}
 	})
 }
 

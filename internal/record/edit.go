@@ -184,15 +184,30 @@ func (r *reader) varint() int64 {
 
 // Hash is the chain hash after e: over the edit and the hash before it. It is what the next edit of the replica has as Previous.
 func (e *Edit) Hash() Hash {
-	b := make([]byte, 0, 512)
-	b = append(b, "needlebook edit 1\x00"...)
-	b = append(b, e.Previous[:]...)
-	return sha256.Sum256(e.AppendBinary(b))
+	return ChainHash(e.Previous, e.AppendBinary(make([]byte, 0, e.sizeHint())))
+}
+
+// ChainHash is Hash for an edit whose canonical form is at hand.
+func ChainHash(previous Hash, canonical []byte) Hash {
+	h := sha256.New()
+	h.Write([]byte("needlebook edit 1\x00"))
+	h.Write(previous[:])
+	h.Write(canonical)
+	return Hash(h.Sum(nil))
+}
+
+// sizeHint is about the size of e's canonical form, never less.
+func (e *Edit) sizeHint() int {
+	n := 192 + 26*len(e.Context)
+	for i := range e.Writes {
+		n += 12 + len(e.Writes[i].Path) + len(e.Writes[i].Set) + 5*len(e.Writes[i].Clear)
+	}
+	return n
 }
 
 // BodyHash is over what makes an edit the same edit under whatever dot and context: a repeated id with another body hash is another edit.
 func (e *Edit) BodyHash() Hash {
-	b := make([]byte, 0, 512)
+	b := make([]byte, 0, e.sizeHint())
 	b = append(b, "needlebook edit body 1\x00"...)
 	return sha256.Sum256(e.appendBody(b))
 }

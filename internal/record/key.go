@@ -37,15 +37,43 @@ func (id ID) AppendText(b []byte) []byte {
 
 // ParseID is the inverse of String: it takes lower-case UUID text of an id that is not zero, and nothing else.
 func ParseID(s string) (ID, error) {
-	var id ID
-	if len(s) != idTextLen || s[8] != '-' || s[13] != '-' || s[18] != '-' || s[23] != '-' {
-		return ID{}, fmt.Errorf("id %q: want a UUID such as 0192f3a1-7c2e-7d00-8a4b-1f2e3d4c5b6a", s)
-	}
-	digits := s[:8] + s[9:13] + s[14:18] + s[19:23] + s[24:]
-	if _, err := hex.Decode(id[:], []byte(digits)); err != nil || id.String() != s || id.IsZero() {
-		return ID{}, fmt.Errorf("id %q: want a UUID in lower case that is not zero", s)
+	id, ok := parseID(s)
+	if !ok {
+		return ID{}, fmt.Errorf("id %q: want a UUID in lower case that is not zero, such as 0192f3a1-7c2e-7d00-8a4b-1f2e3d4c5b6a", s)
 	}
 	return id, nil
+}
+
+func parseID(s string) (id ID, ok bool) {
+	if len(s) != idTextLen {
+		return ID{}, false
+	}
+	digit := 0
+	for i := range len(s) {
+		if i == 8 || i == 13 || i == 18 || i == 23 {
+			if s[i] != '-' {
+				return ID{}, false
+			}
+			continue
+		}
+		v, ok := hexDigit(s[i])
+		if !ok {
+			return ID{}, false
+		}
+		id[digit/2] = id[digit/2]<<4 | v
+		digit++
+	}
+	return id, !id.IsZero()
+}
+
+func hexDigit(c byte) (byte, bool) {
+	switch {
+	case c >= '0' && c <= '9':
+		return c - '0', true
+	case c >= 'a' && c <= 'f':
+		return c - 'a' + 10, true
+	}
+	return 0, false
 }
 
 // IDFromBytes reads an id of 16 bytes that is not zero.

@@ -69,10 +69,38 @@ func (s *State) Skip(d causal.Dot) { s.Seen = s.Seen.With(d) }
 
 func (s *State) applyWrite(dot causal.Dot, context causal.Vector, w *Write) {
 	el := s.elementAt(w.Path)
+	fresh := el.grow(w)
 	w.each(func(field uint32, value []byte, cleared bool) {
 		reg := el.registerAt(field)
-		reg.siblings = reg.siblings.Write(causal.Sibling{Dot: dot, Value: value, Cleared: cleared}, context)
+		x := causal.Sibling{Dot: dot, Value: value, Cleared: cleared}
+		if len(reg.siblings) == 0 {
+			reg.siblings = fresh.one(x)
+		} else {
+			reg.siblings = reg.siblings.Write(x, context)
+		}
 	})
+}
+
+// slab gives out registers of one sibling from one allocation: nearly every register has one.
+type slab []causal.Sibling
+
+func (s *slab) one(x causal.Sibling) causal.Register {
+	if len(*s) == 0 {
+		return causal.Register{x}
+	}
+	out := causal.Register((*s)[:1:1])
+	*s = (*s)[1:]
+	out[0] = x
+	return out
+}
+
+// grow makes room in e for the registers of w.
+func (e *element) grow(w *Write) *slab {
+	n := 0
+	w.each(func(uint32, []byte, bool) { n++ })
+	e.registers = slices.Grow(e.registers, n)
+	fresh := make(slab, n)
+	return &fresh
 }
 
 // elementAt finds the element at p, making it when it is not there.
