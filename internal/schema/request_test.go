@@ -44,8 +44,8 @@ func TestRequests_AreHeldToTheirAnnotations(t *testing.T) {
 		{"search for everybody", search, `{}`, "."},
 		{"search by text", search, `{"text": "ka"}`, ""},
 		{"same product twice", &dosev1.CompareProductsRequest{}, `{"product": "onabotulinumtoxinA", "other_product": "onabotulinumtoxinA"}`, "."},
-		{"short password", &accessv1.ClaimInvitationRequest{}, claim("12345678901"), "password"},
-		{"password just long enough", &accessv1.ClaimInvitationRequest{}, claim("123456789012"), ""},
+		{"short password", &accessv1.ClaimInvitationRequest{}, claim("12345678901234"), "password"},
+		{"password just long enough", &accessv1.ClaimInvitationRequest{}, claim("123456789012345"), ""},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			message := row.message.ProtoReflect().New().Interface()
