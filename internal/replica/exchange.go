@@ -176,7 +176,9 @@ func (r *Replica) acknowledge(inc *incarnation, counter uint64, verdicts map[uin
 		}
 		inc.acked = o.edit.Dot.Counter
 		r.settle(o, verdicts[inc.acked])
-		r.putOwn(o, ch)
+		if o.fate == waiting {
+			ch.put(waitingKey(o.edit.Dot), []byte{storedForm})
+		}
 		r.putLocal(o.edit.Key, ch)
 		ch.changed(o.edit.Key)
 	}
@@ -267,7 +269,7 @@ func (r *Replica) takeRow(row *wire.Row, ch *Changes) error {
 		l.hold(h)
 	}
 	for _, o := range l.settleSeen() {
-		r.putOwn(o, ch)
+		ch.delete(waitingKey(o.edit.Dot))
 	}
 	r.dropRecovered(l, ch)
 	r.putLocal(row.Key, ch)
@@ -306,8 +308,18 @@ func (r *Replica) forget(ref *syncv1.RecordRef, ch *Changes) {
 	ch.changed(k)
 }
 
-// release forgets own edits that the server has and the oldest backup kept holds.
+// release forgets own edits that the server has and the oldest backup kept holds. A backup that holds an edit of one incarnation holds all that the
+// server took of the earlier ones, since those came before.
 func (r *Replica) release(inc *incarnation, backedUp uint64, ch *Changes) {
+	for _, earlier := range r.incarnations[:slices.Index(r.incarnations, inc)] {
+		if backedUp > 0 {
+			earlier.release(earlier.acked, ch)
+		}
+	}
+	inc.release(backedUp, ch)
+}
+
+func (inc *incarnation) release(backedUp uint64, ch *Changes) {
 	for len(inc.kept) > 0 && inc.kept[0].edit.Dot.Counter <= min(backedUp, inc.acked) && inc.kept[0].fate == settled {
 		ch.delete(ownKey(inc.kept[0].edit.Dot))
 		inc.kept = inc.kept[1:]

@@ -8,8 +8,9 @@ import (
 	"needlebook/internal/record"
 )
 
-// maxChainPoints bounds one Hello. A replica that keeps more says the oldest; what is not named and the server holds, it finds out when it is sent.
-const maxChainPoints = 40_000
+// maxChainPoints bounds the edits that one Hello names, which with the point before them is what its message allows. A replica that keeps more names
+// the oldest; what is not named and the server holds, it finds out when it is sent.
+const maxChainPoints = 4095
 
 func (r *Replica) helloStep(inc *incarnation) Step {
 	s := Step{inc: inc, Hello: &syncv1.HelloRequest{Replica: bytes.Clone(inc.id[:]), Cursor: r.cursor}}
@@ -122,18 +123,21 @@ func (inc *incarnation) lacks() bool {
 	return false
 }
 
-// resume makes everything after counter unsent again.
+// resume makes everything after counter unsent again. What the server holds and did not say so, because an answer was lost, is sent again: the answer to
+// that says what became of it.
 func (r *Replica) resume(inc *incarnation, counter uint64, ch *Changes) {
-	inc.acked = counter
+	inc.acked = min(inc.acked, counter)
 	for _, o := range inc.kept {
-		if o.edit.Dot.Counter <= counter || o.fate == pending {
+		if o.edit.Dot.Counter <= inc.acked || o.fate == pending {
 			continue
 		}
 		l := r.local(o.edit.Key)
 		l.drop(o)
 		l.own = append(l.own, o)
+		if o.fate == waiting {
+			ch.delete(waitingKey(o.edit.Dot))
+		}
 		o.fate = pending
-		r.putOwn(o, ch)
 		ch.changed(o.edit.Key)
 	}
 }
@@ -147,6 +151,7 @@ func (r *Replica) fork(fresh causal.ReplicaID, ch *Changes) {
 		for _, o := range inc.cut(inc.greeting.common) {
 			r.local(o.edit.Key).drop(o)
 			ch.delete(ownKey(o.edit.Dot))
+			ch.delete(waitingKey(o.edit.Dot))
 			ch.changed(o.edit.Key)
 			if d, ok := inc.greeting.known[o.edit.ID]; ok {
 				f.Known[o.edit.Dot] = d
@@ -154,12 +159,27 @@ func (r *Replica) fork(fresh causal.ReplicaID, ch *Changes) {
 				lost = append(lost, o.edit)
 			}
 		}
+		inc.await(r, ch)
 	}
 	next := &incarnation{id: fresh, hello: true}
 	r.incarnations = append(r.incarnations, next)
 	for _, e := range f.Redot(lost) {
 		e.Previous = next.head
 		r.append(next, e, ch)
+	}
+}
+
+// await leaves it to the server's rows to say what became of the edits that it holds and that it did not acknowledge: inc speaks no more.
+func (inc *incarnation) await(r *Replica, ch *Changes) {
+	for _, o := range inc.kept {
+		if o.fate != pending {
+			continue
+		}
+		o.fate = waiting
+		r.putOwn(o, ch)
+		for _, o := range r.local(o.edit.Key).settleSeen() {
+			r.putOwn(o, ch)
+		}
 	}
 }
 

@@ -55,8 +55,8 @@ type incarnation struct {
 	greeting *greeting
 }
 
-// fate is what the server said of an edit.
-type fate byte
+// fate is what the server said of an edit. It is not stored: an edit is pending beyond the acknowledged counter, and waiting when it is listed so.
+type fate int
 
 const (
 	pending fate = 1 // not acknowledged

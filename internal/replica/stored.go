@@ -19,6 +19,8 @@ type Changes struct {
 	Put     []Row
 	Delete  [][]byte // removed before Put
 	Records []record.Key
+
+	seen map[record.Key]bool // what Records holds
 }
 
 // Empty reports whether there is nothing to store.
@@ -29,7 +31,11 @@ func (c *Changes) put(key, value []byte) { c.Put = append(c.Put, Row{key, value}
 func (c *Changes) delete(key []byte) { c.Delete = append(c.Delete, key) }
 
 func (c *Changes) changed(k record.Key) {
-	if !slices.Contains(c.Records, k) {
+	if c.seen == nil {
+		c.seen = map[record.Key]bool{}
+	}
+	if !c.seen[k] {
+		c.seen[k] = true
 		c.Records = append(c.Records, k)
 	}
 }
@@ -38,7 +44,8 @@ func (c *Changes) changed(k record.Key) {
 const (
 	tableMeta      = 'm'
 	tableLocals    = 's'
-	tableOwn       = 'e'
+	tableOwn       = 'e' // written once; what the server said of an edit is in the meta row (acknowledged or not) and in tableWaiting
+	tableWaiting   = 'w'
 	tableRecovered = 'r'
 )
 
@@ -49,8 +56,13 @@ func localKey(k record.Key) []byte {
 	return append(b, k.ID[:]...)
 }
 
-func ownKey(d causal.Dot) []byte {
-	b := append([]byte{tableOwn}, d.Replica[:]...)
+func ownKey(d causal.Dot) []byte { return dotKey(tableOwn, d) }
+
+func waitingKey(d causal.Dot) []byte { return dotKey(tableWaiting, d) }
+
+func dotKey(table byte, d causal.Dot) []byte {
+	b := append(make([]byte, 0, 25), table)
+	b = append(b, d.Replica[:]...)
 	return binary.BigEndian.AppendUint64(b, d.Counter)
 }
 
@@ -129,21 +141,21 @@ func (inc *incarnation) read(b []byte) ([]byte, error) {
 }
 
 func (r *Replica) putOwn(o *own, ch *Changes) {
-	b := []byte{storedForm, byte(o.fate)}
+	b := append(make([]byte, 0, o.size()+256), storedForm)
 	b = append(b, o.edit.Previous[:]...)
 	ch.put(ownKey(o.edit.Dot), o.edit.AppendBinary(b))
 }
 
 func readOwn(b []byte) (*own, error) {
-	if len(b) < 34 || b[0] != storedForm || b[1] < byte(pending) || b[1] > byte(settled) {
+	if len(b) < 33 || b[0] != storedForm {
 		return nil, errors.New("edit: form is not known")
 	}
-	e, err := record.ParseEdit(b[34:])
+	e, err := record.ParseEdit(b[33:])
 	if err != nil {
 		return nil, err
 	}
-	e.Previous = record.Hash(b[2:34])
-	return &own{edit: e, hash: e.Hash(), fate: fate(b[1])}, nil
+	e.Previous = record.Hash(b[1:33])
+	return &own{edit: e, hash: record.ChainHash(e.Previous, b[33:])}, nil
 }
 
 func (r *Replica) putLocal(k record.Key, ch *Changes) {
@@ -218,56 +230,80 @@ func readRecovered(key, b []byte) (Recovered, error) {
 
 // Load is the replica that rows, which Changes stored, leave. The rows come in ascending order of their keys, and their slices are kept.
 func Load(schema *record.Schema, rows []Row) (*Replica, error) {
-	r := &Replica{schema: schema, locals: map[record.Key]*local{}}
-	owned := map[causal.ReplicaID][]*own{}
+	ld := loading{r: &Replica{schema: schema, locals: map[record.Key]*local{}}, own: map[causal.ReplicaID][]*own{}, waiting: map[string]bool{}}
 	for _, row := range rows {
-		if err := r.loadRow(row, owned); err != nil {
+		if err := ld.row(row); err != nil {
 			return nil, fmt.Errorf("load replica: key %x: %w", row.Key, err)
 		}
 	}
-	if len(r.incarnations) == 0 {
+	if len(ld.r.incarnations) == 0 {
 		return nil, errors.New("load replica: it has no meta row")
 	}
-	for _, inc := range r.incarnations {
-		inc.kept = owned[inc.id]
-		if err := inc.valid(); err != nil {
+	for _, inc := range ld.r.incarnations {
+		if err := ld.adopt(inc); err != nil {
 			return nil, fmt.Errorf("load replica: %w", err)
 		}
-		for _, o := range inc.kept {
-			if o.fate != settled {
-				l := r.local(o.edit.Key)
-				l.own = append(l.own, o)
-			}
-		}
 	}
-	return r, nil
+	return ld.r, nil
 }
 
-func (r *Replica) loadRow(row Row, owned map[causal.ReplicaID][]*own) error {
+// loading is a replica while its rows are read.
+type loading struct {
+	r       *Replica
+	own     map[causal.ReplicaID][]*own
+	waiting map[string]bool // dots as in their keys
+}
+
+func (ld *loading) row(row Row) error {
 	if len(row.Key) == 0 {
 		return errors.New("empty key")
 	}
 	switch row.Key[0] {
 	case tableMeta:
-		return r.readMeta(row.Value)
+		return ld.r.readMeta(row.Value)
 	case tableLocals:
 		l, err := readLocal(row.Value)
 		if err == nil {
-			r.locals[l.server.Key] = l
+			ld.r.locals[l.server.Key] = l
 		}
 		return err
 	case tableOwn:
 		o, err := readOwn(row.Value)
 		if err == nil {
-			owned[o.edit.Dot.Replica] = append(owned[o.edit.Dot.Replica], o)
+			ld.own[o.edit.Dot.Replica] = append(ld.own[o.edit.Dot.Replica], o)
 		}
 		return err
+	case tableWaiting:
+		ld.waiting[string(row.Key)] = true
+		return nil
 	case tableRecovered:
 		rec, err := readRecovered(row.Key, row.Value)
-		r.recovered = append(r.recovered, rec)
+		ld.r.recovered = append(ld.r.recovered, rec)
 		return err
 	}
 	return errors.New("table is not known")
+}
+
+// adopt gives an incarnation the edits it kept, with what the server said of each.
+func (ld *loading) adopt(inc *incarnation) error {
+	inc.kept = ld.own[inc.id]
+	if err := inc.valid(); err != nil {
+		return err
+	}
+	for _, o := range inc.kept {
+		switch {
+		case o.edit.Dot.Counter > inc.acked:
+			o.fate = pending
+		case ld.waiting[string(waitingKey(o.edit.Dot))]:
+			o.fate = waiting
+		default:
+			o.fate = settled
+			continue
+		}
+		l := ld.r.local(o.edit.Key)
+		l.own = append(l.own, o)
+	}
+	return nil
 }
 
 // valid reports whether what was kept is the end of the chain that the meta row describes.
