@@ -31,6 +31,7 @@ const (
 	released         // a person released it: whether its author might make it was that person's to say
 )
 
+// admission holds an edit against the schema; it needs no store, so that many can be made at once.
 func (l *Ledger) admission(e record.Edit, chain record.Hash, from record.Origin) admission {
 	return admission{edit: e, chain: chain, body: e.BodyHash(), refusal: l.Schema.Check(&e, from)}
 }
@@ -177,7 +178,7 @@ func (b *batch) refuse(row *pendingRow, a *admission) (*fault.Error, error) {
 	if row.state.CrowdedBy(e) {
 		return fault.New(faultv1.Reason_REASON_TOO_MANY_SIBLINGS, "", "", ""), nil
 	}
-	if row.first > 0 && len(row.state.AppendBinary(nil))+editSize(e) > record.MaxStateBytes {
+	if row.first > 0 && len(row.encode())+editSize(e) > record.MaxStateBytes {
 		return fault.New(faultv1.Reason_REASON_RECORD_FULL, "", "", ""), nil
 	}
 	signatures, err := b.l.Schema.SignaturesIn(e)

@@ -6,6 +6,7 @@ import (
 
 	syncv1 "needlebook/gen/needlebook/sync/v1"
 	"needlebook/internal/causal"
+	"needlebook/internal/fault"
 	"needlebook/internal/record"
 	"needlebook/internal/store"
 )
@@ -24,10 +25,10 @@ func (l *Ledger) Hello(ctx context.Context, c Caller, m *syncv1.HelloRequest) (*
 		return nil, err
 	}
 	resp := &syncv1.HelloResponse{Organisation: append([]byte(nil), c.Org[:]...), SchemaVersion: SchemaVersion, ServerTimeUnixMs: l.Now().UnixMilli()}
+	if err := l.greet(ctx, c, m.GetCursor(), resp); err != nil {
+		return nil, err
+	}
 	err = l.store.View(ctx, func(r store.Reader) error {
-		if err := l.greet(r, c, m.GetCursor(), resp); err != nil {
-			return err
-		}
 		counter, have, err := chainHead(r, replica)
 		if err != nil {
 			return err
@@ -43,22 +44,35 @@ func (l *Ledger) Hello(ctx context.Context, c Caller, m *syncv1.HelloRequest) (*
 	return resp, err
 }
 
-// greet fills in the epoch and whether the cursor given is of it.
-func (l *Ledger) greet(r store.Reader, c Caller, given []byte, resp *syncv1.HelloResponse) error {
-	m, err := readMeta(r)
-	if err != nil {
-		return err
+// greet fills in the epoch and whether the cursor given is of it. A cursor that this server did not make for the device is no error here: the device
+// is told to pull from the beginning. One that shows that the log was put back by hand starts a new epoch.
+func (l *Ledger) greet(ctx context.Context, c Caller, given []byte, resp *syncv1.HelloResponse) error {
+	place := func() (m meta, err error) {
+		err = l.store.View(ctx, func(r store.Reader) error {
+			if m, err = readMeta(r); err != nil || len(given) == 0 {
+				return err
+			}
+			cur, err := openCursor(m, given, c.Org, c.Device)
+			if err == nil {
+				err = cur.check(r, m)
+			}
+			resp.CursorValid = err == nil
+			if fault.Of(err) != nil {
+				return nil
+			}
+			return err
+		})
+		return m, err
+	}
+	m, err := place()
+	if errors.Is(err, errRolledBack) {
+		if err := l.store.Update(ctx, l.startEpoch); err != nil {
+			return err
+		}
+		m, err = place()
 	}
 	resp.Epoch = append([]byte(nil), m.epoch[:]...)
-	if len(given) == 0 {
-		return nil
-	}
-	cur, err := openCursor(m, given, c.Org, c.Device)
-	if err != nil {
-		return err
-	}
-	resp.CursorValid = cur.check(r, m) == nil
-	return nil
+	return err
 }
 
 // compareChains finds the highest counter of those given at which both chains agree, and the edits that the server holds.

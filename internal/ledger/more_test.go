@@ -5,11 +5,14 @@ import (
 	"path/filepath"
 	"testing"
 
+	"google.golang.org/protobuf/proto"
 	"pgregory.net/rapid"
 
 	chartv1 "needlebook/gen/needlebook/chart/v1"
+	recordv1 "needlebook/gen/needlebook/record/v1"
 	"needlebook/internal/causal"
 	"needlebook/internal/record"
+	"needlebook/internal/replica"
 	"needlebook/internal/schema"
 )
 
@@ -57,4 +60,32 @@ func newWorldIn(t *testing.T, rt *rapid.T) *world {
 type failer interface {
 	Helper()
 	Errorf(format string, args ...any)
+}
+
+// notes is writes that add n notes of this text to a record.
+func notes(w *world, k record.Key, n int, text string) []record.Write {
+	w.Helper()
+	v := &chartv1.Vial{}
+	for range n {
+		v.Notes = append(v.Notes, &recordv1.Note{Id: w.id().String(), Text: &text})
+	}
+	return w.split(k, v)
+}
+
+// split is the writes that make a message.
+func (w *world) split(k record.Key, m proto.Message) []record.Write {
+	w.Helper()
+	b, err := proto.Marshal(m)
+	if err != nil {
+		w.Fatal(err)
+	}
+	writes, err := w.schema.Split(k.Kind, b)
+	if err != nil {
+		w.Fatal(err)
+	}
+	return writes
+}
+
+func draft(w *world, k record.Key, writes []record.Write) replica.Draft {
+	return replica.Draft{ID: w.id(), Key: k, Author: author, AuthoredAt: 1, Writes: writes}
 }

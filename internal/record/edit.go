@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 
+	"google.golang.org/protobuf/encoding/protowire"
+
 	"needlebook/internal/causal"
 )
 
@@ -18,7 +20,8 @@ type Hash [sha256.Size]byte
 //  1. ID, Author and Key are not zero; the dot is one;
 //  2. Context is valid and has not seen the edit itself;
 //  3. Writes are ascending by path, each path once, none empty;
-//  4. in each write the registers ascend, none is written twice or both written and cleared, and none is the id's.
+//  4. in each write the registers ascend, none is written twice or both written and cleared, and none is the id's;
+//  5. its canonical form has at most MaxEditBytes.
 type Edit struct {
 	ID       ID // UUIDv7, made and stored before first use; names this edit whatever dot it gets
 	Dot      causal.Dot
@@ -38,7 +41,7 @@ type Write struct {
 	Clear []uint32 // registers cleared, ascending
 }
 
-// Bounds of an edit. A record holds less than maxStateBytes, so an edit cannot need more.
+// Bounds of an edit. A record holds at most MaxStateBytes, so an edit cannot need more.
 const (
 	MaxWrites    = 512
 	MaxEditBytes = 56 << 10
@@ -67,7 +70,28 @@ func (e *Edit) Valid() error {
 			return fmt.Errorf("write %d: %w", i+1, err)
 		}
 	}
+	if n := e.size(); n > MaxEditBytes {
+		return fmt.Errorf("%d bytes: at most %d", n, MaxEditBytes)
+	}
 	return nil
+}
+
+// size is the length of the canonical form.
+func (e *Edit) size() int {
+	n := 1 + 4*len(ID{}) + protowire.SizeVarint(e.Dot.Counter) + protowire.SizeVarint(uint64(e.Key.Kind))
+	n += protowire.SizeVarint(protowire.EncodeZigZag(e.AuthoredAt)) + protowire.SizeVarint(uint64(len(e.Context)))
+	for _, d := range e.Context {
+		n += len(d.Replica) + protowire.SizeVarint(d.Counter)
+	}
+	n += protowire.SizeVarint(uint64(len(e.Writes)))
+	for i := range e.Writes {
+		w := &e.Writes[i]
+		n += protowire.SizeBytes(len(w.Path)) + protowire.SizeBytes(len(w.Set)) + protowire.SizeVarint(uint64(len(w.Clear)))
+		for _, f := range w.Clear {
+			n += protowire.SizeVarint(uint64(f))
+		}
+	}
+	return n
 }
 
 func (w *Write) valid() error {

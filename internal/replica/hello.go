@@ -175,10 +175,12 @@ func (inc *incarnation) await(r *Replica, ch *Changes) {
 		if o.fate != pending {
 			continue
 		}
-		o.fate = waiting
-		r.putOwn(o, ch)
-		for _, o := range r.local(o.edit.Key).settleSeen() {
-			r.putOwn(o, ch)
+		if l := r.local(o.edit.Key); l.server.Seen.Covers(o.edit.Dot) {
+			o.fate = settled
+			l.drop(o)
+		} else {
+			o.fate = waiting
+			ch.put(waitingKey(o.edit.Dot), []byte{storedForm})
 		}
 	}
 }
