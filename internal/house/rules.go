@@ -22,7 +22,7 @@ type Rule struct {
 func Rules() map[string]Rule {
 	all := []string{
 		"dose", "fault", "causal", "record", "schema", "wire", "formulary", "replica", "reckon", "store", "store/boltstore", "durable", "blob",
-		"ledger", "auth", "audit", Gen,
+		"ledger", "auth", "audit", "chart", Gen,
 	}
 	withService := append(slices.Clone(all), "service")
 	withServer := append(slices.Clone(withService), "server")
@@ -35,6 +35,7 @@ func Rules() map[string]Rule {
 		"internal/schema":    {Pure: true, Ours: []string{Gen}},
 		"internal/wire":      {Pure: true, Ours: []string{"causal", "record", "fault", Gen}},
 		"internal/replica":   {Pure: true, Ours: []string{"causal", "record", "wire", "fault", Gen}},
+		"internal/chart":     {Pure: true, Ours: []string{"causal", "record", "wire", "dose", "fault", Gen}},
 		"internal/reckon":    {Pure: true, Ours: []string{"dose", "formulary", "fault", Gen}},
 
 		"internal/store":           {},
@@ -72,15 +73,17 @@ func PurePackages() []string {
 func pureStd() []string {
 	return []string{
 		"bytes", "cmp", "crypto", "crypto/ecdsa", "crypto/ed25519", "crypto/elliptic", "crypto/hmac", "crypto/sha256", "embed", "encoding",
-		"encoding/base64", "encoding/binary", "encoding/hex", "encoding/json", "errors", "fmt", "hash", "io", "iter", "maps", "math", "math/big",
+		"encoding/base64", "encoding/binary", "encoding/csv", "encoding/hex", "encoding/json", "errors", "fmt", "hash", "io", "iter", "maps", "math", "math/big",
 		"math/bits", "regexp", "slices", "sort", "strconv", "strings", "time", "unicode", "unicode/utf16", "unicode/utf8",
 	}
 }
 
-// pureModules is what a pure package that uses generated messages may import from other modules: the protobuf runtime, and the annotations as data.
+// pureModules is what a pure package that uses generated messages may import from other modules: the protobuf runtime, the annotations as data, and the
+// normal forms of Unicode.
 func pureModules() []string {
 	return []string{
 		"google.golang.org/protobuf",
+		"golang.org/x/text/unicode/norm",
 		"buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate",
 	}
 }

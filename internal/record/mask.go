@@ -264,3 +264,25 @@ func (m *masked) writes() []Write {
 	}
 	return out
 }
+
+// Canonical puts the tagged value of a register into canonical order, at every depth. What this version does not know comes back as it is.
+func (s *Schema) Canonical(k Kind, r Register, tagged []byte) []byte {
+	sh := s.at(k, r.Path)
+	if sh == nil {
+		return tagged
+	}
+	items, err := sortedFields(tagged)
+	if err != nil {
+		return tagged
+	}
+	var out []byte
+	for _, item := range items {
+		out = append(out, canonical(sh.field(r.Field), item.bytes)...)
+	}
+	return out
+}
+
+// Each calls fn with every register that w writes or clears, ascending, with the value and its tags. The write must be a valid edit's.
+func (w *Write) Each(fn func(r Register, value []byte, cleared bool)) {
+	w.each(func(field uint32, value []byte, cleared bool) { fn(Register{w.Path, field}, value, cleared) })
+}
