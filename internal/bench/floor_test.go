@@ -96,10 +96,10 @@ func appendDoc(b, id, doc []byte) []byte {
 	return append(b, doc...)
 }
 
-func (f *floor) pushAll(b *testing.B, ids, all [][]byte, page int) time.Duration {
+func (f *floor) pushAll(b *testing.B, ids, all [][]byte, page int) spent {
 	b.Helper()
 	c := connect.NewClient[wrapperspb.BytesValue, emptypb.Empty](http.DefaultClient, f.url+"/floor/put")
-	start := time.Now()
+	start, cpu := time.Now(), cpuTime()
 	for i := 0; i < len(all); i += page {
 		var body []byte
 		for j := i; j < min(i+page, len(all)); j++ {
@@ -109,11 +109,11 @@ func (f *floor) pushAll(b *testing.B, ids, all [][]byte, page int) time.Duration
 			b.Fatal(err)
 		}
 	}
-	return time.Since(start)
+	return since(start, cpu)
 }
 
 // pullAll reads everything into a second bbolt file, as a replica would keep it.
-func (f *floor) pullAll(b *testing.B) time.Duration {
+func (f *floor) pullAll(b *testing.B) spent {
 	b.Helper()
 	s, err := boltstore.Open(boltstore.Config{Path: filepath.Join(b.TempDir(), "pulled"), Now: time.Now, MinFreeBytes: -1})
 	if err != nil {
@@ -121,7 +121,7 @@ func (f *floor) pullAll(b *testing.B) time.Duration {
 	}
 	defer s.Close()
 	c := connect.NewClient[wrapperspb.BytesValue, wrapperspb.BytesValue](http.DefaultClient, f.url+"/floor/get")
-	start := time.Now()
+	start, cpu := time.Now(), cpuTime()
 	next := []byte{0}
 	for {
 		resp, err := c.CallUnary(b.Context(), connect.NewRequest(wrapperspb.Bytes(next)))
@@ -130,7 +130,7 @@ func (f *floor) pullAll(b *testing.B) time.Duration {
 		}
 		body := resp.Msg.GetValue()
 		if len(body) == 0 {
-			return time.Since(start)
+			return since(start, cpu)
 		}
 		err = s.Update(b.Context(), func(w store.Writer) error {
 			for d := body; len(d) > 20; {

@@ -150,13 +150,13 @@ func (h *host) sign(b *testing.B, statement []byte) []byte {
 }
 
 // sync exchanges until there is nothing more, and returns how long it took.
-func (t *tablet) sync(b *testing.B) time.Duration {
+func (t *tablet) sync(b *testing.B) spent {
 	b.Helper()
 	t.r.Poll()
-	start := time.Now()
+	start, cpu := time.Now(), cpuTime()
 	for t.step(b) {
 	}
-	return time.Since(start)
+	return since(start, cpu)
 }
 
 func (t *tablet) step(b *testing.B) bool {

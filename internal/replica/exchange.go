@@ -167,61 +167,65 @@ func readAnswer(m *syncv1.ExchangeResponse) ([]wire.Row, map[uint64]verdict, err
 	return rows, verdicts, nil
 }
 
-// acknowledge takes over what the server said of the edits up to counter, in their order: an edit that took effect becomes part of the copy of the
-// server's state in the same transaction in which it stops being unsent, so that it is never in neither.
+// acknowledge takes over what the server said of the edits up to counter, in their order. An edit that took effect as it came stays where it is until the
+// server's copy is written the next time (fold): it is part of what is shown either way, and nothing need be stored but the counter.
 func (r *Replica) acknowledge(inc *incarnation, counter uint64, verdicts map[uint64]verdict, ch *Changes) {
 	for _, o := range inc.unsent() {
 		if o.edit.Dot.Counter > counter {
 			break
 		}
 		inc.acked = o.edit.Dot.Counter
-		r.settle(o, verdicts[inc.acked])
-		if o.fate == waiting {
-			ch.put(waitingKey(o.edit.Dot), []byte{storedForm})
+		o.fate = settled
+		if v, ok := verdicts[inc.acked]; ok {
+			r.settle(o, v, ch)
 		}
-		r.putLocal(o.edit.Key, ch)
 		ch.changed(o.edit.Key)
 	}
 }
 
-// settle takes one verdict over. An edit that waited, or that had waited and took effect since, stays among the replica's own until the server's row
-// has seen it.
-func (r *Replica) settle(o *own, v verdict) {
+// settle takes over what the server said of an edit that did not take effect as it came. An edit that waited, or that had waited and took effect since,
+// stays among the replica's own until the server's row has seen it.
+func (r *Replica) settle(o *own, v verdict, ch *Changes) {
 	l := r.local(o.edit.Key)
-	if v.held != nil {
+	switch {
+	case v.known:
+		l.drop(o)
+		l.fold()
+		l.server.Skip(o.edit.Dot)
+	case v.held.Status == syncv1.HeldStatus_HELD_STATUS_WAITING, v.held.Status == syncv1.HeldStatus_HELD_STATUS_APPLIED:
 		l.hold(*v.held)
-		if s := v.held.Status; s == syncv1.HeldStatus_HELD_STATUS_WAITING || s == syncv1.HeldStatus_HELD_STATUS_APPLIED {
-			o.fate = waiting
-			l.settleSeen()
-			return
+		if o.fate = waiting; len(l.settleSeen()) == 0 {
+			ch.put(waitingKey(o.edit.Dot), []byte{storedForm})
 		}
-	}
-	o.fate = settled
-	if v.known {
-		l.skip(o.edit.Dot)
-	} else {
+	default:
+		l.hold(*v.held)
+		l.drop(o)
+		l.fold()
 		l.takeEffect(o.edit, v.held)
 	}
-	l.drop(o)
+	r.putLocal(o.edit.Key, ch)
 }
 
-func (l *local) skip(d causal.Dot) {
+// fold makes the own edits that took effect as they came part of the copy of the server's state. It leaves a state that may be changed in place.
+func (l *local) fold() {
 	l.server = l.server.Clone()
-	l.server.Skip(d)
+	l.own = slices.DeleteFunc(l.own, func(o *own) bool {
+		if o.fate == settled {
+			l.server.Apply(&o.edit)
+		}
+		return o.fate == settled
+	})
 }
 
 // takeEffect makes what was not held of an edit part of the server's state.
 func (l *local) takeEffect(e record.Edit, h *wire.Held) {
-	if h != nil {
-		if !h.Partial {
-			l.skip(e.Dot)
-			return
-		}
-		e.Writes = slices.DeleteFunc(slices.Clone(e.Writes), func(w record.Write) bool {
-			return slices.ContainsFunc(h.Edit.Writes, func(k record.Write) bool { return k.Path == w.Path })
-		})
+	if !h.Partial {
+		l.server.Skip(e.Dot)
+		return
 	}
-	l.server = l.server.Clone()
+	e.Writes = slices.DeleteFunc(slices.Clone(e.Writes), func(w record.Write) bool {
+		return slices.ContainsFunc(h.Edit.Writes, func(k record.Write) bool { return k.Path == w.Path })
+	})
 	l.server.Apply(&e)
 }
 
@@ -255,6 +259,7 @@ func (r *Replica) takeRow(row *wire.Row, ch *Changes) error {
 		return fmt.Errorf("%v: %w", row.Key, err)
 	}
 	l := r.local(row.Key)
+	l.fold()
 	switch {
 	case l.stale:
 		old := l.server
@@ -290,7 +295,8 @@ func (l *local) settleSeen() []*own {
 	return out
 }
 
-// forget removes a record that left the replica's scope. Own edits that are not in the server's state stay, and are accepted later.
+// forget removes a record that left the replica's scope. Of what the server has, only which edits it has seen stays, so that own edits which are still kept
+// are not taken for new ones; a row replaces it when the record comes back. Own edits that the server does not have stay, and are accepted later.
 func (r *Replica) forget(ref *syncv1.RecordRef, ch *Changes) {
 	id, err := record.IDFromBytes(ref.GetRecordId())
 	k := record.Key{Kind: ref.GetKind(), ID: id}
@@ -298,30 +304,34 @@ func (r *Replica) forget(ref *syncv1.RecordRef, ch *Changes) {
 	if err != nil || l == nil {
 		return
 	}
-	if len(l.own) > 0 {
-		l.server, l.held = record.NewState(k), nil
-		r.putLocal(k, ch)
-	} else {
-		delete(r.locals, k)
-		ch.delete(localKey(k))
-	}
+	l.fold()
+	gone := record.NewState(k)
+	gone.Seen = l.server.Seen
+	l.server, l.held, l.stale = gone, nil, true
+	r.putLocal(k, ch)
 	ch.changed(k)
 }
 
 // release forgets own edits that the server has and the oldest backup kept holds. A backup that holds an edit of one incarnation holds all that the
 // server took of the earlier ones, since those came before.
 func (r *Replica) release(inc *incarnation, backedUp uint64, ch *Changes) {
-	for _, earlier := range r.incarnations[:slices.Index(r.incarnations, inc)] {
-		if backedUp > 0 {
-			earlier.release(earlier.acked, ch)
-		}
+	if backedUp == 0 {
+		return
 	}
-	inc.release(backedUp, ch)
+	for _, earlier := range r.incarnations[:slices.Index(r.incarnations, inc)] {
+		r.releaseUpTo(earlier, earlier.acked, ch)
+	}
+	r.releaseUpTo(inc, min(backedUp, inc.acked), ch)
 }
 
-func (inc *incarnation) release(backedUp uint64, ch *Changes) {
-	for len(inc.kept) > 0 && inc.kept[0].edit.Dot.Counter <= min(backedUp, inc.acked) && inc.kept[0].fate == settled {
-		ch.delete(ownKey(inc.kept[0].edit.Dot))
+func (r *Replica) releaseUpTo(inc *incarnation, counter uint64, ch *Changes) {
+	for len(inc.kept) > 0 && inc.kept[0].edit.Dot.Counter <= counter && inc.kept[0].fate == settled {
+		o := inc.kept[0]
+		if l := r.local(o.edit.Key); slices.Contains(l.own, o) {
+			l.fold()
+			r.putLocal(o.edit.Key, ch)
+		}
+		ch.delete(ownKey(o.edit.Dot))
 		inc.kept = inc.kept[1:]
 	}
 }

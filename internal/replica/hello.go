@@ -2,6 +2,8 @@ package replica
 
 import (
 	"bytes"
+	"cmp"
+	"slices"
 
 	syncv1 "needlebook/gen/needlebook/sync/v1"
 	"needlebook/internal/causal"
@@ -131,15 +133,28 @@ func (r *Replica) resume(inc *incarnation, counter uint64, ch *Changes) {
 		if o.edit.Dot.Counter <= inc.acked || o.fate == pending {
 			continue
 		}
-		l := r.local(o.edit.Key)
-		l.drop(o)
-		l.own = append(l.own, o)
 		if o.fate == waiting {
 			ch.delete(waitingKey(o.edit.Dot))
 		}
 		o.fate = pending
+		l := r.local(o.edit.Key)
+		if !slices.Contains(l.own, o) {
+			l.own = append(l.own, o)
+			slices.SortFunc(l.own, r.compareOwn)
+		}
 		ch.changed(o.edit.Key)
 	}
+}
+
+// compareOwn orders own edits as they were made.
+func (r *Replica) compareOwn(a, b *own) int {
+	if a.edit.Dot.Replica == b.edit.Dot.Replica {
+		return cmp.Compare(a.edit.Dot.Counter, b.edit.Dot.Counter)
+	}
+	at := func(o *own) int {
+		return slices.IndexFunc(r.incarnations, func(inc *incarnation) bool { return inc.id == o.edit.Dot.Replica })
+	}
+	return cmp.Compare(at(a), at(b))
 }
 
 // fork gives everything that the server lacks to a new incarnation. What it has under another dot comes back with its states.

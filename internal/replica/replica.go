@@ -31,7 +31,8 @@ import (
 // Invariants:
 //  1. incarnations is never empty; only the last makes new edits;
 //  2. of each incarnation, kept ascends by counter without a gap up to counter, and holds every edit that the server has not acknowledged;
-//  3. an edit that is not in a local record's server state is in its own list, in the order in which edits were made, unless it was refused.
+//  3. an edit that is not in a local record's server state is in its own list, in the order in which edits were made, unless it was refused; those that
+//     took effect come before those that wait or are not acknowledged.
 type Replica struct {
 	schema       *record.Schema
 	incarnations []*incarnation
@@ -76,7 +77,7 @@ type local struct {
 	server *record.State // what the server holds, as far as it was pulled, with own edits that the server acknowledged
 	own    []*own        // own edits that are not in server, in the order they were made
 	held   []wire.Held   // by the server, ascending by dot
-	stale  bool          // server is from before a restore and not replaced yet
+	stale  bool          // server is from before a restore or was left out of scope; the next row replaces it
 }
 
 // Recovered is a value that this replica had from the server and that a restore of the server lost. A person may take it with a new edit.

@@ -11,6 +11,7 @@ import (
 func (r *Replica) startReplacing(ch *Changes) {
 	r.cursor, r.replacing, r.more = nil, true, false
 	for k, l := range r.locals {
+		l.fold()
 		l.stale = true
 		r.putLocal(k, ch)
 	}

@@ -298,10 +298,10 @@ func (ld *loading) adopt(inc *incarnation) error {
 			o.fate = waiting
 		default:
 			o.fate = settled
-			continue
 		}
-		l := ld.r.local(o.edit.Key)
-		l.own = append(l.own, o)
+		if l := ld.r.local(o.edit.Key); o.fate != settled || !l.server.Seen.Covers(o.edit.Dot) {
+			l.own = append(l.own, o)
+		}
 	}
 	return nil
 }
