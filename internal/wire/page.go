@@ -5,7 +5,11 @@ package wire
 import (
 	"bytes"
 	"encoding/binary"
+	"math"
+	"slices"
 	"strconv"
+
+	"google.golang.org/protobuf/proto"
 
 	faultv1 "needlebook/gen/needlebook/fault/v1"
 	syncv1 "needlebook/gen/needlebook/sync/v1"
@@ -157,15 +161,12 @@ type Chained struct {
 // DecodePage reads a page of the replica that sent it, and chains its edits. An edit that is not valid makes the page NOT_CANONICAL: its place in
 // the chain cannot be trusted, since a well-made replica never signs such a thing.
 func DecodePage(replica causal.ReplicaID, p *syncv1.Page) ([]Chained, error) {
+	if err := checkPage(p); err != nil {
+		return nil, err
+	}
 	t, err := readTables(p.GetReplicas(), p.GetAuthors())
 	if err != nil {
 		return nil, err
-	}
-	if len(p.GetPrevious()) != len(record.Hash{}) || p.GetFirstCounter() == 0 || len(p.GetEdits()) == 0 {
-		return nil, notCanonical("page", "a first counter, a hash of 32 bytes and at least one edit")
-	}
-	if len(p.GetEdits()) > MaxPageEdits || p.GetFirstCounter() > 1<<62 {
-		return nil, fault.New(faultv1.Reason_REASON_TOO_LARGE, "page.edits", strconv.Itoa(len(p.GetEdits())), "at most "+strconv.Itoa(MaxPageEdits))
 	}
 	previous := record.Hash(p.GetPrevious())
 	out := make([]Chained, len(p.GetEdits()))
@@ -182,7 +183,42 @@ func DecodePage(replica causal.ReplicaID, p *syncv1.Page) ([]Chained, error) {
 		previous = e.Hash()
 		out[i] = Chained{e, previous}
 	}
-	return out, nil
+	return out, checkTables(p, out)
+}
+
+// checkPage checks what can be told of a page before its edits are read.
+func checkPage(p *syncv1.Page) error {
+	edits := uint64(len(p.GetEdits()))
+	switch {
+	case len(p.GetPrevious()) != len(record.Hash{}) || p.GetFirstCounter() == 0 || edits == 0:
+		return notCanonical("page", "a first counter, a hash of 32 bytes and at least one edit")
+	case edits > MaxPageEdits:
+		return fault.New(faultv1.Reason_REASON_TOO_LARGE, "page.edits", strconv.FormatUint(edits, 10), "at most "+strconv.Itoa(MaxPageEdits))
+	case p.GetFirstCounter() > math.MaxUint64-(edits-1):
+		return notCanonical("page.first_counter", "counters that do not wrap")
+	}
+	if size := proto.Size(p); size > MaxPageBytes {
+		return fault.New(faultv1.Reason_REASON_TOO_LARGE, "page", strconv.Itoa(size), "at most "+strconv.Itoa(MaxPageBytes)+" bytes")
+	}
+	return nil
+}
+
+// checkTables reports whether the tables are those that EncodePage makes: each id once, in the order in which the edits name them, and no other.
+func checkTables(p *syncv1.Page, edits []Chained) error {
+	var t Tables
+	for i := range edits {
+		for _, d := range edits[i].Edit.Context {
+			t.Replica(d.Replica)
+		}
+		t.Author(edits[i].Edit.Author)
+	}
+	if !slices.EqualFunc(t.Replicas, p.GetReplicas(), bytes.Equal) {
+		return notCanonical("page.replicas", "each replica that the edits name, once, in their order")
+	}
+	if !slices.EqualFunc(t.Authors, p.GetAuthors(), bytes.Equal) {
+		return notCanonical("page.authors", "each author that the edits name, once, in their order")
+	}
+	return nil
 }
 
 // decodeEdit reads what a message says of an edit; its dot and chain are the caller's to fill. The edit shares the message's slices.
