@@ -174,9 +174,16 @@ func ourWriters(b *testing.B, writers, each int) float64 {
 	for _, queue := range queues {
 		client := syncv1connect.NewSyncServiceClient(http.DefaultClient, h.url)
 		wg.Go(func() {
+			var cursor []byte
 			for _, req := range queue {
-				if _, err := client.Exchange(b.Context(), req); err != nil {
+				req.Cursor = cursor
+				resp, err := client.Exchange(b.Context(), req)
+				if err != nil {
 					b.Error(err)
+					return
+				}
+				if len(resp.GetCursor()) > 0 {
+					cursor = resp.GetCursor()
 				}
 			}
 		})

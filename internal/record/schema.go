@@ -21,6 +21,7 @@ type Schema struct {
 type shape struct {
 	name       protoreflect.FullName
 	fields     []field  // ascending by number
+	places     []uint16 // by number: 1 + the place in fields, 0 for none; numbers are small
 	signatures []uint32 // the numbers of its collections of signatures
 }
 
@@ -90,11 +91,10 @@ func (s *Schema) at(k Kind, p Path) *shape {
 }
 
 func (sh *shape) field(number uint32) *field {
-	i, ok := slices.BinarySearchFunc(sh.fields, number, func(f field, n uint32) int { return int(f.number) - int(n) })
-	if !ok {
+	if number >= uint32(len(sh.places)) || sh.places[number] == 0 {
 		return nil
 	}
-	return &sh.fields[i]
+	return &sh.fields[sh.places[number]-1]
 }
 
 func (sh *shape) byName(name string) *field {
@@ -136,7 +136,24 @@ func (b *schemaBuilder) message(md protoreflect.MessageDescriptor) (*shape, erro
 		}
 	}
 	slices.SortFunc(sh.fields, func(a, b field) int { return int(a.number) - int(b.number) })
-	return sh, nil
+	return sh, sh.number()
+}
+
+// maxSchemaField bounds the field numbers of records, so that fields are found by an array.
+const maxSchemaField = 1000
+
+func (sh *shape) number() error {
+	for i := range sh.fields {
+		n := sh.fields[i].number
+		if n > maxSchemaField {
+			return fmt.Errorf("%s: field number %d is above %d", sh.name, n, maxSchemaField)
+		}
+		if int(n) >= len(sh.places) {
+			sh.places = append(sh.places, make([]uint16, int(n)+1-len(sh.places))...)
+		}
+		sh.places[n] = uint16(i) + 1
+	}
+	return nil
 }
 
 func (b *schemaBuilder) field(fd protoreflect.FieldDescriptor) (field, error) {
@@ -174,10 +191,7 @@ func (b *schemaBuilder) field(fd protoreflect.FieldDescriptor) (field, error) {
 }
 
 // index is the place of f, which is a field of sh.
-func (sh *shape) index(f *field) int {
-	i, _ := slices.BinarySearchFunc(sh.fields, f.number, func(f field, n uint32) int { return int(f.number) - int(n) })
-	return i
-}
+func (sh *shape) index(f *field) int { return int(sh.places[f.number]) - 1 }
 
 // PathText is a path for people to read: injections[0192f3a1-7c2e-7d00-8a4b-1f2e3d4c5b6a].givings[...]. A collection that this version does not know is
 // shown by its number.

@@ -1,7 +1,6 @@
 package record
 
 import (
-	"cmp"
 	"slices"
 
 	"needlebook/internal/causal"
@@ -113,7 +112,18 @@ func (s *State) elementAt(p Path) *element {
 }
 
 func (s *State) findElement(p Path) (int, bool) {
-	return slices.BinarySearchFunc(s.elements, p, func(e element, p Path) int { return cmp.Compare(e.path, p) })
+	low, high := 0, len(s.elements)
+	if high > 0 && s.elements[high-1].path < p {
+		return high, false // states are mostly built in order
+	}
+	for low < high {
+		if mid := (low + high) / 2; s.elements[mid].path < p {
+			low = mid + 1
+		} else {
+			high = mid
+		}
+	}
+	return low, low < len(s.elements) && s.elements[low].path == p
 }
 
 func (e *element) registerAt(field uint32) *register {
@@ -125,7 +135,18 @@ func (e *element) registerAt(field uint32) *register {
 }
 
 func (e *element) find(field uint32) (int, bool) {
-	return slices.BinarySearchFunc(e.registers, field, func(r register, f uint32) int { return cmp.Compare(r.field, f) })
+	low, high := 0, len(e.registers)
+	if high > 0 && e.registers[high-1].field < field {
+		return high, false
+	}
+	for low < high {
+		if mid := (low + high) / 2; e.registers[mid].field < field {
+			low = mid + 1
+		} else {
+			high = mid
+		}
+	}
+	return low, low < len(e.registers) && e.registers[low].field == field
 }
 
 // Has reports whether the record or element at p was ever written to.
