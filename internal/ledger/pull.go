@@ -30,6 +30,9 @@ func (l *Ledger) Exchange(ctx context.Context, c Caller, m *syncv1.ExchangeReque
 	x := exchange{l: l, c: c, replica: replica, request: m}
 	if m.GetPage() != nil {
 		p, err := l.readPage(c, replica, m.GetPage())
+		if err == nil {
+			err = p.checkHead(m)
+		}
 		if err != nil {
 			return nil, err
 		}

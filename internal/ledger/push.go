@@ -42,6 +42,17 @@ func (l *Ledger) readPage(c Caller, replica causal.ReplicaID, m *syncv1.Page) (*
 	return p, nil
 }
 
+// checkHead holds the page against what the same request says is the replica's newest edit. Afterwards it would be too late to refuse.
+func (p *page) checkHead(m *syncv1.ExchangeRequest) error {
+	last := &p.edits[len(p.edits)-1]
+	switch {
+	case m.GetHeadCounter() < last.edit.Dot.Counter,
+		m.GetHeadCounter() == last.edit.Dot.Counter && string(m.GetHeadHash()) != string(last.chain[:]):
+		return fault.New(faultv1.Reason_REASON_NOT_CANONICAL, "head_counter", strconv.FormatUint(m.GetHeadCounter(), 10), "the newest edit of the replica, with its hash")
+	}
+	return nil
+}
+
 // push takes a page in one transaction and answers a verdict for every edit of it that did not take effect as it came.
 func (l *Ledger) push(ctx context.Context, c Caller, p *page) (map[uint64]*verdict, error) {
 	var verdicts map[uint64]*verdict
