@@ -27,6 +27,9 @@ type floor struct {
 
 var docs = []byte("docs")
 
+// small answers go as they are: below about a kilobyte compression only costs.
+var small = connect.WithCompressMinBytes(1024)
+
 func newFloor(b *testing.B) *floor {
 	b.Helper()
 	db, err := bbolt.Open(filepath.Join(b.TempDir(), "floor.db"), 0o600, &bbolt.Options{NoFreelistSync: true, FreelistType: bbolt.FreelistMapType, InitialMmapSize: 1 << 32})
@@ -39,9 +42,9 @@ func newFloor(b *testing.B) *floor {
 	}
 	f := &floor{db: db}
 	mux := http.NewServeMux()
-	mux.Handle("/floor/put", connect.NewUnaryHandler("/floor/put", f.put))
-	mux.Handle("/floor/get", connect.NewUnaryHandler("/floor/get", f.get))
-	mux.Handle("/floor/idle", connect.NewUnaryHandler("/floor/idle", f.idle))
+	mux.Handle("/floor/put", connect.NewUnaryHandler("/floor/put", f.put, small))
+	mux.Handle("/floor/get", connect.NewUnaryHandler("/floor/get", f.get, small))
+	mux.Handle("/floor/idle", connect.NewUnaryHandler("/floor/idle", f.idle, small))
 	f.url = serve(b, mux)
 	b.Cleanup(func() { db.Close() })
 	return f
@@ -164,6 +167,6 @@ func newFloorGrouped(b *testing.B) string {
 			doc := req.Msg.GetValue()
 			err := s.Update(ctx, func(w store.Writer) error { return w.Put(append([]byte{'d'}, doc[:16]...), doc[20:]) })
 			return connect.NewResponse(&emptypb.Empty{}), err
-		}))
+		}, small))
 	return serve(b, mux) + "/floor/put"
 }

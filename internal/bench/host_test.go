@@ -61,7 +61,7 @@ func newHost(b *testing.B) *host {
 		b.Fatal(err)
 	}
 	mux := http.NewServeMux()
-	mux.Handle(syncv1connect.NewSyncServiceHandler(h))
+	mux.Handle(syncv1connect.NewSyncServiceHandler(h, connect.WithCompressMinBytes(1024)))
 	h.url = serve(b, mux)
 	return h
 }

@@ -157,6 +157,7 @@ func (b *batch) takeEffect(row *pendingRow, d *decision) error {
 		part.Writes = d.apply
 		row.state.Apply(&part)
 		row.dots[part.Dot] = seq
+		row.bound += editSize(&part)
 	} else {
 		row.state.Skip(d.edit.Dot)
 		row.seen = seq
@@ -178,7 +179,7 @@ func (b *batch) refuse(row *pendingRow, a *admission) (*fault.Error, error) {
 	if row.state.CrowdedBy(e) {
 		return fault.New(faultv1.Reason_REASON_TOO_MANY_SIBLINGS, "", "", ""), nil
 	}
-	if row.first > 0 && len(row.encode())+editSize(e) > record.MaxStateBytes {
+	if row.full(e) {
 		return fault.New(faultv1.Reason_REASON_RECORD_FULL, "", "", ""), nil
 	}
 	signatures, err := b.l.Schema.SignaturesIn(e)
@@ -197,9 +198,17 @@ func (b *batch) refuse(row *pendingRow, a *admission) (*fault.Error, error) {
 	return nil, nil
 }
 
-// editSize bounds what an edit adds to a state.
+// full reports whether e would make the row larger than a record may be. Only a row that may be near its limit is measured.
+func (r *row) full(e *record.Edit) bool {
+	if r.bound+editSize(e) > record.MaxStateBytes {
+		r.bound = len(r.encodeWhole())
+	}
+	return r.bound+editSize(e) > record.MaxStateBytes
+}
+
+// editSize bounds what an edit adds to a row.
 func editSize(e *record.Edit) int {
-	n := 64
+	n := 128
 	for i := range e.Writes {
 		n += 16 + len(e.Writes[i].Path) + len(e.Writes[i].Set) + 5*len(e.Writes[i].Clear)
 	}

@@ -155,7 +155,7 @@ func (c *checker) rows() error {
 }
 
 func (c *checker) row(org record.ID, k record.Key, v []byte, f *found) error {
-	row, err := decodeRow(v)
+	row, err := decodeRow(c.r, k, v)
 	if err != nil {
 		c.fail("%v: %w", k, err)
 		return nil

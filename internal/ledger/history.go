@@ -148,8 +148,12 @@ func (l *Ledger) Read(ctx context.Context, org record.ID, k record.Key) (Record,
 func (l *Ledger) Scan(ctx context.Context, org record.ID, kind record.Kind, fn func(*record.State) error) error {
 	prefix := stateKey(org, record.Key{Kind: kind})[:19]
 	return l.store.View(ctx, func(r store.Reader) error {
-		return r.Scan(prefix, after(prefix), func(_, v []byte) error {
-			row, err := decodeRow(v)
+		return r.Scan(prefix, after(prefix), func(key, v []byte) error {
+			_, k, err := keyRecord(key)
+			if err != nil {
+				return err
+			}
+			row, err := decodeRow(r, k, v)
 			if err != nil {
 				return err
 			}

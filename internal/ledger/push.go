@@ -3,7 +3,9 @@ package ledger
 import (
 	"context"
 	"errors"
+	"runtime"
 	"strconv"
+	"sync"
 
 	faultv1 "needlebook/gen/needlebook/fault/v1"
 	syncv1 "needlebook/gen/needlebook/sync/v1"
@@ -36,11 +38,28 @@ func (l *Ledger) readPage(c Caller, replica causal.ReplicaID, m *syncv1.Page) (*
 		return nil, fault.New(faultv1.Reason_REASON_BAD_SIGNATURE, "page.signature", "", "")
 	}
 	p := &page{replica: replica, first: m.GetFirstCounter(), edits: make([]admission, len(edits)), signature: m.GetSignature()}
-	for i := range edits {
-		p.edits[i] = l.admission(edits[i].Edit, edits[i].Hash, record.FromDevice)
-	}
+	l.judgeForms(p, edits)
 	return p, nil
 }
+
+// judgeForms makes the admissions of a page's edits, which depend on nothing but themselves, on all processors.
+func (l *Ledger) judgeForms(p *page, edits []wire.Chained) {
+	judge := func(from, to int) {
+		for i := from; i < to; i++ {
+			p.edits[i] = l.admission(edits[i].Edit, edits[i].Hash, record.FromDevice)
+		}
+	}
+	var wg sync.WaitGroup
+	share := max(minShare, (len(edits)+runtime.GOMAXPROCS(0)-1)/runtime.GOMAXPROCS(0))
+	for from := share; from < len(edits); from += share {
+		wg.Go(func() { judge(from, min(from+share, len(edits))) })
+	}
+	judge(0, min(share, len(edits)))
+	wg.Wait()
+}
+
+// minShare is how many edits are worth a goroutine.
+const minShare = 32
 
 // checkHead holds the page against what the same request says is the replica's newest edit. Afterwards it would be too late to refuse.
 func (p *page) checkHead(m *syncv1.ExchangeRequest) error {

@@ -22,17 +22,37 @@ type row struct {
 	lastReplica causal.ReplicaID
 	// dots is the sequence at which each edit that is still current was committed.
 	dots map[causal.Dot]uint64
+	// bound is no less than the size of the row's whole form.
+	bound int
 }
 
-const rowForm = 1
+// A row is stored whole, or, while one edit is all that there is of the record, as a reference to that edit's event: most records of a day are made
+// by one edit and never touched again, and their content is in the log already.
+const (
+	rowWhole = 1
+	rowSole  = 2
+)
+
+// sole reports whether the record is exactly what its first event leaves.
+func (r *row) sole() bool { return r.first == r.last && r.seen == 0 && r.held == 0 }
 
 func (r *row) encode() []byte {
-	b := make([]byte, 0, 4096)
-	b = append(b, rowForm)
+	if r.sole() {
+		return r.appendHead(make([]byte, 0, 32), rowSole)
+	}
+	return r.encodeWhole()
+}
+
+func (r *row) appendHead(b []byte, form byte) []byte {
+	b = append(b, form)
 	for _, seq := range []uint64{r.first, r.last, r.other, r.seen, r.held} {
 		b = binary.AppendUvarint(b, seq)
 	}
-	b = append(b, r.lastReplica[:]...)
+	return append(b, r.lastReplica[:]...)
+}
+
+func (r *row) encodeWhole() []byte {
+	b := r.appendHead(make([]byte, 0, 4096), rowWhole)
 	infos := r.state.Infos()
 	b = binary.AppendUvarint(b, uint64(len(infos)))
 	for _, n := range infos {
@@ -41,11 +61,13 @@ func (r *row) encode() []byte {
 	return r.state.AppendBinary(b)
 }
 
-func decodeRow(b []byte) (*row, error) {
-	if len(b) == 0 || b[0] != rowForm {
+// decodeRow reads the row of a record; from is where the log is.
+func decodeRow(from store.Reader, k record.Key, b []byte) (*row, error) {
+	if len(b) == 0 || b[0] != rowWhole && b[0] != rowSole {
 		return nil, errors.New("record: form is not known")
 	}
-	r := &row{}
+	form := b[0]
+	r := &row{bound: len(b)}
 	b = b[1:]
 	var err error
 	for _, seq := range []*uint64{&r.first, &r.last, &r.other, &r.seen, &r.held} {
@@ -57,28 +79,59 @@ func decodeRow(b []byte) (*row, error) {
 		return nil, errors.New("record: ends early")
 	}
 	r.lastReplica = causal.ReplicaID(b[:16])
-	n, b, err := causal.Uvarint(b[16:])
+	switch b = b[16:]; {
+	case form == rowSole && len(b) == 0 && r.sole():
+		err = r.readSole(from)
+	case form == rowWhole && !r.sole():
+		err = r.readWhole(b)
+	default:
+		err = errors.New("record: its form is not that of what it holds")
+	}
+	if err == nil && r.state.Key != k {
+		err = fmt.Errorf("record: holds %v", r.state.Key)
+	}
+	return r, err
+}
+
+// readSole takes the state from the one event of the record.
+func (r *row) readSole(from store.Reader) error {
+	e, err := readEvent(from, r.first)
+	if err != nil {
+		return err
+	}
+	if e.outcome != applied {
+		return fmt.Errorf("record: event %d is not an edit that took effect", r.first)
+	}
+	r.state = record.NewState(e.key)
+	r.state.Apply(&e.edit)
+	r.bound += editSize(&e.edit)
+	r.dots = map[causal.Dot]uint64{e.edit.Dot: e.seq}
+	return nil
+}
+
+func (r *row) readWhole(b []byte) error {
+	n, b, err := causal.Uvarint(b)
 	if err != nil || n > uint64(len(b)) {
-		return nil, errors.New("record: ends early")
+		return errors.New("record: ends early")
 	}
 	seqs := make([]uint64, n)
 	for i := range seqs {
 		if seqs[i], b, err = causal.Uvarint(b); err != nil {
-			return nil, fmt.Errorf("record: %w", err)
+			return fmt.Errorf("record: %w", err)
 		}
 	}
 	if r.state, err = record.ParseState(b); err != nil {
-		return nil, err
+		return err
 	}
 	infos := r.state.Infos()
 	if len(infos) != len(seqs) {
-		return nil, fmt.Errorf("record: %d edits are current, %d have a sequence", len(infos), len(seqs))
+		return fmt.Errorf("record: %d edits are current, %d have a sequence", len(infos), len(seqs))
 	}
 	r.dots = make(map[causal.Dot]uint64, n)
 	for i, info := range infos {
 		r.dots[info.Dot] = seqs[i]
 	}
-	return r, nil
+	return nil
 }
 
 // readRow is a record; a new empty one, with first 0, when the organisation has none under this key.
@@ -90,12 +143,9 @@ func readRow(r store.Reader, org record.ID, k record.Key) (*row, error) {
 	if err != nil {
 		return nil, err
 	}
-	out, err := decodeRow(b)
+	out, err := decodeRow(r, k, b)
 	if err != nil {
 		return nil, fmt.Errorf("%v: %w", k, err)
-	}
-	if out.state.Key != k {
-		return nil, fmt.Errorf("%v: holds %v", k, out.state.Key)
 	}
 	return out, nil
 }

@@ -222,11 +222,13 @@ func (c checker) length(f *field, n uint64, unit string) *fault.Error {
 
 func (c checker) text(f *field, b []byte) *fault.Error {
 	s := string(b)
-	if !utf8.ValidString(s) {
-		return c.invalid(f, "", "text in UTF-8")
-	}
-	if i := strings.IndexFunc(s, hiddenRune); i >= 0 {
-		return c.invalid(f, "", "text without control characters or characters that hide or turn text")
+	if !plain(s) {
+		if !utf8.ValidString(s) {
+			return c.invalid(f, "", "text in UTF-8")
+		}
+		if i := strings.IndexFunc(s, hiddenRune); i >= 0 {
+			return c.invalid(f, "", "text without control characters or characters that hide or turn text")
+		}
 	}
 	if refusal := c.length(f, uint64(utf8.RuneCountInString(s)), "characters"); refusal != nil {
 		return refusal
@@ -242,12 +244,20 @@ func (c checker) text(f *field, b []byte) *fault.Error {
 	return nil
 }
 
+// plain reports whether s is printable ASCII, as most texts are.
+func plain(s string) bool {
+	for i := range len(s) {
+		if s[i] < ' ' || s[i] > '~' {
+			return false
+		}
+	}
+	return true
+}
+
 // hiddenRune reports characters that no one types into a record on purpose and that mislead its reader: controls other than newline and tab, marks
 // that turn the direction of writing, and characters without width that are not part of any script.
 func hiddenRune(r rune) bool {
 	switch {
-	case r >= ' ' && r < 0x7f:
-		return false
 	case r == '\n' || r == '\t':
 		return false
 	case unicode.IsControl(r):

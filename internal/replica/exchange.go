@@ -53,7 +53,7 @@ func (r *Replica) Next() Step {
 func (r *Replica) Poll() { r.started = false }
 
 func (r *Replica) exchangeStep(inc *incarnation) Step {
-	s := Step{inc: inc, Exchange: &syncv1.ExchangeRequest{Replica: bytes.Clone(inc.id[:]), Cursor: r.cursor, HeadCounter: inc.counter}}
+	s := Step{inc: inc, Exchange: &syncv1.ExchangeRequest{Replica: bytes.Clone(inc.id[:]), Cursor: r.cursor, HeadCounter: inc.counter, MaxRows: r.Limits.Rows}}
 	if inc.counter > 0 {
 		s.Exchange.HeadHash = bytes.Clone(inc.head[:])
 	}
@@ -62,9 +62,13 @@ func (r *Replica) exchangeStep(inc *incarnation) Step {
 		return s
 	}
 	edits, size := []record.Edit{}, 0
+	most := wire.MaxPageEdits
+	if n := r.Limits.PageEdits; n > 0 {
+		most = min(n, most)
+	}
 	for _, o := range unsent {
 		size += o.size()
-		if len(edits) == wire.MaxPageEdits || len(edits) > 0 && size > pageBytes {
+		if len(edits) == most || len(edits) > 0 && size > pageBytes {
 			break
 		}
 		edits = append(edits, o.edit)

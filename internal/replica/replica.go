@@ -34,6 +34,9 @@ import (
 //  3. an edit that is not in a local record's server state is in its own list, in the order in which edits were made, unless it was refused; those that
 //     took effect come before those that wait or are not acknowledged.
 type Replica struct {
+	// Limits bounds one exchange. The host may set it between calls; it is not stored.
+	Limits Limits
+
 	schema       *record.Schema
 	incarnations []*incarnation
 	cursor       []byte
@@ -42,6 +45,13 @@ type Replica struct {
 	started      bool // something was received since the replica was made or loaded
 	locals       map[record.Key]*local
 	recovered    []Recovered
+	meta         []byte // the meta row as it was last given to be stored
+}
+
+// Limits bounds what one exchange carries, for lines that are bad or dear. Zero stands for as much as the protocol allows.
+type Limits struct {
+	PageEdits int    // the most edits in a page
+	Rows      uint32 // the most records in an answer
 }
 
 // incarnation is one chain of edits.

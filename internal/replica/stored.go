@@ -1,6 +1,7 @@
 package replica
 
 import (
+	"bytes"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -93,6 +94,10 @@ func (r *Replica) putMeta(ch *Changes) {
 		b = binary.AppendUvarint(b, inc.acked)
 		b = append(b, flag(inc.hello))
 	}
+	if bytes.Equal(b, r.meta) {
+		return
+	}
+	r.meta = b
 	ch.put([]byte{tableMeta}, b)
 }
 
@@ -100,6 +105,7 @@ func (r *Replica) readMeta(b []byte) error {
 	if len(b) < 2 || b[0] != storedForm || b[1] > 1 {
 		return errors.New("meta: form is not known")
 	}
+	r.meta = bytes.Clone(b)
 	r.replacing = b[1] == 1
 	n, b, err := causal.Uvarint(b[2:])
 	if err != nil || n > uint64(len(b)) {
