@@ -1,0 +1,174 @@
+package reckon
+
+import (
+	"strings"
+
+	"needlebook/internal/dose"
+	"needlebook/internal/formulary"
+
+	chartv1 "needlebook/gen/needlebook/chart/v1"
+	dosev1 "needlebook/gen/needlebook/dose/v1"
+	formularyv1 "needlebook/gen/needlebook/formulary/v1"
+)
+
+// findings says what there is to say of a plan: of the vial, of each injection in order, of the sides, of the syringes.
+func (in *drawReader) findings(r *dosev1.PlanDrawRequest, plan dose.Plan) ([]*dosev1.Finding, error) {
+	m := newMixed(in.edition, in.product, in.vial, r.GetVial().GetDiluent(), in.market)
+	found, err := m.findings(plan.Concentration)
+	if err != nil {
+		return nil, err
+	}
+	k := 0
+	for _, s := range plan.Syringes {
+		for _, mark := range s.Marks {
+			found = append(found, in.ofInjection(mark, in.injections[k].Muscle, plan)...)
+			k++
+		}
+	}
+	found, err = in.ofSides(found, plan)
+	if err != nil {
+		return nil, err
+	}
+	found = in.withoutTolerance(found, plan)
+	for _, f := range plan.Findings {
+		if f.Code == dose.CodeMuscleSplit {
+			found = append(found, muscleSplit(f))
+		}
+	}
+	return found, nil
+}
+
+func muscleSplit(f dose.Finding) *dosev1.Finding {
+	return &dosev1.Finding{Code: CodeMuscleSplit, Level: formularyv1.Level_LEVEL_NOTE, About: f.Refs,
+		Text: "The injections of " + strings.ReplaceAll(f.Muscle, "_", " ") + " come from more than one syringe, since no one syringe holds them. " +
+			"A syringe's own tolerance then differs between them."}
+}
+
+// ofInjection says what there is to say of one injection.
+func (in *drawReader) ofInjection(m dose.Mark, muscle string, plan dose.Plan) []*dosev1.Finding {
+	var found []*dosev1.Finding
+	if m.Delivered == 0 {
+		found = append(found, &dosev1.Finding{Code: CodeDeliversNothing, Level: formularyv1.Level_LEVEL_HOLD, About: []string{m.Ref},
+			Text: "Injection " + m.Ref + " would deliver nothing: " + string(in.product) + ", " + m.Dose.Display() + ", is " + m.Exact.Display() +
+				", and the syringe is read to " + plan.Syringe.Graduation.Display() + ". Change the dose, the syringe or the dilution.",
+			Figures: map[string]string{"dose_units": m.Dose.Decimal(), "exact_ml": millilitres(m.Exact.ML()),
+				"graduation_ml": plan.Syringe.Graduation.Decimal()}})
+	}
+	if t, ok := in.edition.Tolerance(muscle); ok && t.InjectionPermille != nil && overPermille(m.ErrorPercent.Value(), t.GetInjectionPermille()) {
+		found = append(found, &dosev1.Finding{Code: CodeInjectionError, Level: toleranceLevel(t), About: []string{m.Ref},
+			Text: "Injection " + m.Ref + " delivers " + m.DeliveredUnits.Display() + " of " + string(in.product) + " where " + m.Dose.Display() +
+				" are planned: " + m.ErrorPercent.Number().Decimal + " %, more than the " + percentText(t.GetInjectionPermille()) + " % allowed.",
+			Figures: map[string]string{"planned_units": m.Dose.Decimal(), "delivered_units": m.DeliveredUnits.Number().Decimal,
+				"error_percent": m.ErrorPercent.Number().Decimal, "tolerance_percent": percentText(t.GetInjectionPermille())},
+			Source: cite(in.edition, t.GetProvenance())})
+	}
+	return append(found, in.volumeAboveMost(m)...)
+}
+
+// volumeAboveMost holds an injection's volume against the request's limit, or else against the formulary's.
+func (in *drawReader) volumeAboveMost(m dose.Mark) []*dosev1.Finding {
+	if in.most > 0 {
+		return aboveMost(m, in.most, formularyv1.Level_LEVEL_CAUTION, nil)
+	}
+	for _, l := range in.edition.Limits(string(in.product)) {
+		if l.GetBasis() == formularyv1.DoseBasis_DOSE_BASIS_INJECTION && l.VolumeNanoliters != nil && l.Target == nil {
+			level := formulary.Weaker(l.GetLevel(), formulary.MostLevel(l.GetProvenance()))
+			if found := aboveMost(m, dose.Volume(l.GetVolumeNanoliters()), level, cite(in.edition, l.GetProvenance())); found != nil {
+				return found
+			}
+		}
+	}
+	return nil
+}
+
+func aboveMost(m dose.Mark, most dose.Volume, level formularyv1.Level, source *dosev1.Citation) []*dosev1.Finding {
+	if m.Exact.ML().Cmp(most.Exact().ML()) <= 0 && m.Delivered <= most {
+		return nil
+	}
+	return []*dosev1.Finding{{Code: CodeVolumeAboveMost, Level: level, About: []string{m.Ref}, Source: source,
+		Text:    "Injection " + m.Ref + " is " + m.Exact.Display() + " and delivers " + m.Delivered.Display() + ", more than " + most.Display() + ".",
+		Figures: map[string]string{"exact_ml": millilitres(m.Exact.ML()), "delivered_ml": m.Delivered.Decimal(), "most_ml": most.Decimal()}}}
+}
+
+// ofSides compares right and left where they are planned equal. By the rule of rounding they differ only where a plan was resumed.
+func (in *drawReader) ofSides(found []*dosev1.Finding, plan dose.Plan) ([]*dosev1.Finding, error) {
+	t, ok := in.edition.Tolerance("")
+	right, left := sideTotal(plan, dose.SideRight), sideTotal(plan, dose.SideLeft)
+	if !ok || t.SideDifferencePermille == nil || right == nil || left == nil || right.Planned != left.Planned {
+		return found, nil
+	}
+	difference, err := right.DeliveredUnits.Sub(left.DeliveredUnits)
+	if err != nil {
+		return nil, err
+	}
+	percent, err := percentOf(difference.Units().Abs(), right.Planned.Exact().Units())
+	if err != nil {
+		return nil, err
+	}
+	if !overPermille(percent.Value(), t.GetSideDifferencePermille()) {
+		return found, nil
+	}
+	return append(found, &dosev1.Finding{Code: CodeSidesDiffer, Level: toleranceLevel(t),
+		About: []string{chartv1.Side_SIDE_RIGHT.String(), chartv1.Side_SIDE_LEFT.String()},
+		Text: "Right and left are planned equal, " + right.Planned.Display() + " of " + string(in.product) + " each; right gets " +
+			right.DeliveredUnits.Display() + " and left " + left.DeliveredUnits.Display() + ".",
+		Figures: map[string]string{"planned_units": right.Planned.Decimal(), "right_units": right.DeliveredUnits.Number().Decimal,
+			"left_units": left.DeliveredUnits.Number().Decimal, "difference_percent": percent.Number().Decimal,
+			"tolerance_percent": percentText(t.GetSideDifferencePermille())},
+		Source: cite(in.edition, t.GetProvenance())}), nil
+}
+
+func sideTotal(plan dose.Plan, side dose.Side) *dose.SideTotal {
+	for i := range plan.Sides {
+		if plan.Sides[i].Side == side {
+			return &plan.Sides[i]
+		}
+	}
+	return nil
+}
+
+// withoutTolerance says that nobody set how far a dose may be off, where rounding changes one whose muscle has no tolerance. A blank never permits.
+func (in *drawReader) withoutTolerance(found []*dosev1.Finding, plan dose.Plan) []*dosev1.Finding {
+	var about []string
+	worst := dose.Percent{}
+	k := 0
+	for _, s := range plan.Syringes {
+		for _, m := range s.Marks {
+			t, ok := in.edition.Tolerance(in.injections[k].Muscle)
+			k++
+			if m.ErrorPercent.Value().Sign() == 0 || (ok && t.InjectionPermille != nil) {
+				continue
+			}
+			about = append(about, m.Ref)
+			if m.ErrorPercent.Value().Abs().Cmp(worst.Value().Abs()) > 0 {
+				worst = m.ErrorPercent
+			}
+		}
+	}
+	if len(about) == 0 {
+		return found
+	}
+	return append(found, &dosev1.Finding{Code: CodeNoTolerance, Level: formularyv1.Level_LEVEL_NOTE, About: about,
+		Text: "Rounding to the syringe's graduation changes doses by up to " + dose.NewPercent(worst.Value().Abs()).Number().Decimal +
+			" %. How much may be: no published figure; set by the medical lead.",
+		Figures: map[string]string{"worst_error_percent": worst.Number().Decimal}})
+}
+
+func toleranceLevel(t *formularyv1.Tolerance) formularyv1.Level {
+	return formulary.Weaker(t.GetLevel(), formulary.MostLevel(t.GetProvenance()))
+}
+
+// overPermille reports whether so many per cent, of either sign, are more than so many thousandths.
+func overPermille(percent dose.Fraction, permille int32) bool {
+	limit, err := dose.NewFraction(int64(permille), 10)
+	return err == nil && percent.Abs().Cmp(limit) > 0
+}
+
+// percentText is thousandths as per cent.
+func percentText(permille int32) string {
+	limit, err := dose.NewFraction(int64(permille), 10)
+	if err != nil {
+		return ""
+	}
+	return plain(limit).Decimal
+}
