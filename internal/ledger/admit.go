@@ -20,16 +20,17 @@ type admission struct {
 	chain   record.Hash // the chain hash after it
 	body    record.Hash
 	refusal *fault.Error // by the schema; nil when it is right
-	license license
+	// released is the dot under which the edit was held, when a person released it: whether its author might make it was that person's to say.
+	released causal.Dot
 }
 
-// license is what an edit is excused from.
-type license int
-
-const (
-	ordinary license = iota
-	released         // a person released it: whether its author might make it was that person's to say
-)
+// madeAs is the dot under which the author made the edit.
+func (a *admission) madeAs() causal.Dot {
+	if a.released.IsZero() {
+		return a.edit.Dot
+	}
+	return a.released
+}
 
 // admission holds an edit against the schema; it needs no store, so that many can be made at once.
 func (l *Ledger) admission(e record.Edit, chain record.Hash, from record.Origin) admission {
@@ -143,7 +144,7 @@ func (b *batch) decide(row *pendingRow, a *admission, known *knownEdit) (*decisi
 		d.hold = a.edit.Writes
 		return d, nil
 	}
-	if d.apply, d.hold = record.Partition(row.state, row.heldEdits(), &a.edit); len(d.hold) > 0 {
+	if d.apply, d.hold = record.Partition(row.state, row.blocking(&a.edit, a.madeAs()), &a.edit); len(d.hold) > 0 {
 		d.reason = fault.New(faultv1.Reason_REASON_ELEMENT_HELD, "", "", "")
 	}
 	return d, nil
@@ -171,7 +172,7 @@ func (b *batch) takeEffect(row *pendingRow, d *decision) error {
 // refuse is the checks that need the record and the staff as they are now.
 func (b *batch) refuse(row *pendingRow, a *admission) (*fault.Error, error) {
 	e := &a.edit
-	if a.license == ordinary {
+	if a.released.IsZero() {
 		if refusal := b.l.Authorise(b.w, b.org, e); refusal != nil {
 			return refusal, nil
 		}
@@ -248,14 +249,21 @@ func (p *pendingRow) waits(d causal.Dot) bool {
 	return false
 }
 
-// heldEdits is the edits whose elements may not exist because they had no effect.
-func (p *pendingRow) heldEdits() []record.Edit {
+// blocking is the edits whose elements may not exist because they had no effect, as far as e, which its author made under the dot madeAs, may have been
+// made after them. Edits that were made after e cannot have begun what e writes into; those that are held for an element had not begun it.
+func (p *pendingRow) blocking(e *record.Edit, madeAs causal.Dot) []record.Edit {
 	var out []record.Edit
 	for i := range p.held {
-		switch p.held[i].Status {
+		h := &p.held[i]
+		switch h.Status {
 		case syncv1.HeldStatus_HELD_STATUS_HELD, syncv1.HeldStatus_HELD_STATUS_WAITING, syncv1.HeldStatus_HELD_STATUS_GIVEN_UP:
-			out = append(out, p.held[i].Edit)
+		default:
+			continue
 		}
+		if h.Edit.ID == e.ID || h.Edit.Context.Covers(madeAs) || h.Reason == faultv1.Reason_REASON_ELEMENT_HELD {
+			continue
+		}
+		out = append(out, h.Edit)
 	}
 	return out
 }

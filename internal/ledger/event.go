@@ -19,7 +19,7 @@ const (
 	held      outcome = 2 // had no effect: refused with a reason
 	waiting   outcome = 3 // waits for edits that its context names
 	duplicate outcome = 4 // the same edit was there under another dot; only its counter counts
-	judged    outcome = 5 // no edit came: a person judged one that was held; the event only moves the record's place
+	judged    outcome = 5 // no edit came: one that was held or waited was judged, and had no effect by it
 	resumed   outcome = 6 // no edit came: one that had waited took effect
 )
 

@@ -135,7 +135,11 @@ func (b *batch) resume(row *pendingRow, h wire.Held) error {
 	if err != nil {
 		return err
 	}
-	if err := b.logRef(row, resumed, h.Edit.Dot); err != nil {
+	o := resumed
+	if len(d.apply) == 0 {
+		o = judged
+	}
+	if err := b.logRef(row, o, h.Edit.Dot); err != nil {
 		return err
 	}
 	h.Status = syncv1.HeldStatus_HELD_STATUS_APPLIED
@@ -223,7 +227,7 @@ func (b *batch) release(row *pendingRow, h wire.Held, take []record.Register) ([
 		return leftOut, nil
 	}
 	again := record.Edit{Key: h.Edit.Key, Context: h.Edit.Context, Author: h.Edit.Author, AuthoredAt: h.Edit.AuthoredAt, Writes: writes}
-	return leftOut, b.serverEdit(row, again, released)
+	return leftOut, b.serverEdit(row, again, h.Edit.Dot)
 }
 
 // releaseFollowers releases the writes that were held only because an edit that is now released created their elements.
@@ -233,7 +237,7 @@ func (b *batch) releaseFollowers(row *pendingRow) error {
 			if h.Status != syncv1.HeldStatus_HELD_STATUS_HELD || h.Reason != faultv1.Reason_REASON_ELEMENT_HELD {
 				return false
 			}
-			_, kept := record.Partition(row.state, row.heldEditsBut(h.Edit.Dot), &h.Edit)
+			_, kept := record.Partition(row.state, row.blocking(&h.Edit, h.Edit.Dot), &h.Edit)
 			return len(kept) == 0
 		})
 		if i < 0 {
@@ -243,10 +247,6 @@ func (b *batch) releaseFollowers(row *pendingRow) error {
 			return err
 		}
 	}
-}
-
-func (p *pendingRow) heldEditsBut(d causal.Dot) []record.Edit {
-	return slices.DeleteFunc(p.heldEdits(), func(e record.Edit) bool { return e.Dot == d })
 }
 
 // GiveUp records that a person gave a held or waiting edit up for good, with the reason. It stays in the log. Edits that waited for it go on.

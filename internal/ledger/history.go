@@ -90,7 +90,7 @@ func replay(key record.Key, log []event, partial map[causal.Dot][]record.Write, 
 		case resumed:
 			apply(waited[d])
 		case judged:
-			st.Skip(d) // given up while it waited, or had counted before; then this changes nothing
+			st.Skip(d) // given up, or held when its wait was over; one that had counted before changes nothing
 		}
 	}
 	return st

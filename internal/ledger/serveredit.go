@@ -36,7 +36,7 @@ func (l *Ledger) Edit(ctx context.Context, org record.ID, d Draft) (*record.Stat
 			return err
 		}
 		out = row.state
-		return b.serverEdit(row, e, ordinary)
+		return b.serverEdit(row, e, causal.Dot{})
 	})
 	return out, err
 }
@@ -71,7 +71,8 @@ func (b *batch) judgeDraft(row *pendingRow, e record.Edit, from record.Origin) (
 }
 
 // serverEdit gives an edit the next dot of the server's replica and lets it take effect, whole: an edit that fails is an error and changes nothing.
-func (b *batch) serverEdit(row *pendingRow, e record.Edit, lic license) error {
+// released is the dot under which it was held, when a person released it.
+func (b *batch) serverEdit(row *pendingRow, e record.Edit, released causal.Dot) error {
 	replica, err := b.l.serverReplica(b.w, b.org)
 	if err != nil {
 		return err
@@ -88,11 +89,11 @@ func (b *batch) serverEdit(row *pendingRow, e record.Edit, lic license) error {
 	e.Dot = causal.Dot{Replica: replica, Counter: counter + 1}
 	e.Previous = have.hash
 	from := record.FromServer
-	if lic == released {
+	if !released.IsZero() {
 		from = record.FromDevice // releasing excuses the author, not the content
 	}
 	a := b.l.admission(e, e.Hash(), from)
-	a.license = lic
+	a.released = released
 	v, err := b.admit(&a)
 	if err == nil && v != nil && v.held != nil {
 		return fault.New(v.held.Reason, "", "", v.held.Detail)

@@ -1,0 +1,108 @@
+package ledger_test
+
+import (
+	"testing"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	chartv1 "needlebook/gen/needlebook/chart/v1"
+	recordv1 "needlebook/gen/needlebook/record/v1"
+	syncv1 "needlebook/gen/needlebook/sync/v1"
+	"needlebook/internal/causal"
+	"needlebook/internal/ledger"
+	"needlebook/internal/record"
+	"needlebook/internal/replica"
+)
+
+// waitsFor makes, on t, an edit of k by someone who saw the first edit of from, and sends it before that has come.
+func (t *tablet) waitsFor(from *tablet, k record.Key, m proto.Message, by record.ID) record.Edit {
+	t.w.Helper()
+	b, err := proto.Marshal(m)
+	if err != nil {
+		t.w.Fatal(err)
+	}
+	writes, err := t.w.schema.Split(k.Kind, b)
+	if err != nil {
+		t.w.Fatal(err)
+	}
+	e, ch, err := t.r.Edit(replica.Draft{
+		ID: t.w.id(), Key: k, Context: causal.Vector{{Replica: from.r.ID(), Counter: 1}}, Author: by, AuthoredAt: 2, Writes: writes,
+	})
+	if err != nil {
+		t.w.Fatal(err)
+	}
+	t.store(ch)
+	t.sync()
+	if held := t.r.Held(k); len(held) != 1 || held[0].Status != syncv1.HeldStatus_HELD_STATUS_WAITING {
+		t.w.Fatalf("the edit does not wait: %v", held)
+	}
+	return e
+}
+
+func (w *world) draw() *chartv1.Vial {
+	amount := &chartv1.DrawAmount{SessionId: w.id().String(), VolumeNanoliters: 100_000, DoseMilliunits: 4000}
+	return &chartv1.Vial{Draws: []*chartv1.Draw{{Id: w.id().String(), Amount: amount}}}
+}
+
+func TestWaiting_EditThatBeginsAnElementTakesEffectWhenItsWaitIsOver(t *testing.T) {
+	w := newWorld(t)
+	a, b := w.tablet(), w.tablet()
+	k := w.vial()
+	a.edit(k, note("11"))
+	b.waitsFor(a, k, w.draw(), author)
+	a.sync()
+	b.sync()
+	a.sync()
+	sameDigest(t, a, b)
+	if len(a.r.View(k).Values()) != 2 {
+		t.Errorf("the draw is not there: %s %v", a.draw(), a.r.Held(k))
+	}
+	w.check()
+}
+
+func TestWaiting_EditThatIsHeldWhenItsWaitIsOverHasNoEffect(t *testing.T) {
+	w := newWorld(t)
+	a, b := w.tablet(), w.tablet()
+	k := w.vial()
+	a.edit(k, note("11"))
+	other := w.id()
+	b.waitsFor(a, k, note("12"), other)
+	w.denied[other] = true
+	a.sync()
+	b.sync()
+	a.sync()
+	sameDigest(t, a, b)
+	if held := a.r.Held(k); len(held) != 1 || held[0].Status != syncv1.HeldStatus_HELD_STATUS_HELD {
+		t.Errorf("the edit is not held: %v", held)
+	}
+	w.check()
+}
+
+func TestHeld_ElementIsReleasedThoughOthersWroteIntoIt(t *testing.T) {
+	w := newWorld(t)
+	a := w.tablet()
+	k := w.vial()
+	a.edit(k, note("11"))
+	a.sync()
+	w.denied[author] = true
+	drawn := w.draw()
+	first := a.edit(k, drawn)
+	drawn.Draws[0].Amount.DoseMilliunits = 5000
+	drawn.Draws[0].Void = &recordv1.Void{Reason: "spilt", By: author.String(), At: &timestamppb.Timestamp{Seconds: 1}}
+	a.edit(k, drawn)
+	a.sync()
+	w.denied[author] = false
+	if _, err := w.ledger.Release(t.Context(), ledger.Judgement{Org: org, By: author, Key: k, Dot: first.Dot}); err != nil {
+		t.Fatal(err)
+	}
+	for _, h := range a.r.Held(k)[1:] {
+		if _, err := w.ledger.Release(t.Context(), ledger.Judgement{Org: org, By: author, Key: k, Dot: h.Edit.Dot}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	a.sync()
+	if len(a.r.View(k).Values()) != 3 {
+		t.Errorf("the draw is not there as it was written last: %s %v", a.draw(), a.r.Held(k))
+	}
+}
