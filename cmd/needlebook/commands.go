@@ -25,6 +25,7 @@ type command struct {
 func commands() []command {
 	return []command{
 		{name: "dose", short: "reckon doses, volumes and plunger marks, offline", run: runDose},
+		serveCommand(),
 		{name: "version", short: "print the version", run: runVersion},
 	}
 }

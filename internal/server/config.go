@@ -1,0 +1,124 @@
+package server
+
+import (
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"net/netip"
+	"net/url"
+	"time"
+
+	"needlebook/internal/auth"
+)
+
+// Config says how a server runs. Default gives one to begin with; Validate says what is wrong with one.
+type Config struct {
+	// Data is the folder that holds everything, made at the first start.
+	Data string
+	// Listen is the address to listen on, host:port; port 0 takes a free one.
+	Listen string
+	// PublicURL is the address by which tablets reach the server; empty means the scheme, the first host and the port.
+	PublicURL string
+	// Hosts are the names and addresses by which tablets reach the server, for the certificate of the clinic's own authority. Empty means those of
+	// this machine.
+	Hosts []string
+
+	// CertFile and KeyFile are a certificate chain and its key, PEM. Both or none. Read again at each start.
+	CertFile, KeyFile string
+	// Authority makes and uses a certificate authority of the clinic's own. It is used without being asked for where Listen is not loopback and no
+	// certificate is given.
+	Authority bool
+	// InsecureHTTP allows plain HTTP where Listen is not loopback, as behind a proxy that ends TLS.
+	InsecureHTTP bool
+
+	// MetricsListen is a private address for /healthz, /readyz and /metrics; empty means none.
+	MetricsListen string
+
+	// Organisation and Clinic name what the first start makes. Ask is asked for them when they are empty then; without Ask that is an error.
+	Organisation, Clinic string
+	Ask                  func() (organisation, clinic string, err error)
+	// Administrator is the first administrator's name as others read it.
+	Administrator string
+
+	// Backup says where the server backs itself up to.
+	Backup BackupConfig
+
+	// StopWithin is how long running calls may take to end when the server stops.
+	StopWithin time.Duration
+	// MinFreeBytes must be free on the disk for writes; 0 means the store's default, negative that it is not asked.
+	MinFreeBytes int64
+	// HashCost is what a password costs; zero means auth.DefaultCost.
+	HashCost auth.Cost
+	// Now is the clock; Random makes ids and keys, crypto/rand.Reader when nil; Log takes a line a call, nil discards.
+	Now    func() time.Time
+	Random io.Reader
+	Log    *slog.Logger
+}
+
+// Default is a server for this machine alone.
+func Default() Config {
+	return Config{Data: "needlebook-data", Listen: "127.0.0.1:8740", Administrator: "Administrator", StopWithin: 15 * time.Second, Now: time.Now}
+}
+
+// ConfigError is a field of a Config that cannot be.
+type ConfigError struct {
+	Field, Read, Want string
+}
+
+func (e *ConfigError) Error() string {
+	return fmt.Sprintf("%s: read %q, want %s", e.Field, e.Read, e.Want)
+}
+
+// Validate returns a ConfigError for the first field that cannot be.
+func (c Config) Validate() error {
+	_, _, err := net.SplitHostPort(c.Listen)
+	switch {
+	case c.Data == "":
+		return &ConfigError{"data", c.Data, "a folder"}
+	case err != nil:
+		return &ConfigError{"listen", c.Listen, "host:port"}
+	case (c.CertFile == "") != (c.KeyFile == ""):
+		return &ConfigError{"tls-cert and tls-key", c.CertFile + c.KeyFile, "both or none"}
+	case c.CertFile != "" && c.Authority:
+		return &ConfigError{"tls-authority", "true", "either a certificate or an authority"}
+	case c.InsecureHTTP && (c.Authority || c.CertFile != ""):
+		return &ConfigError{"insecure-http", "true", "either plain HTTP or TLS"}
+	case c.Now == nil:
+		return &ConfigError{"now", "", "a clock"}
+	case c.StopWithin < 0:
+		return &ConfigError{"stop-within", c.StopWithin.String(), "0 or more"}
+	}
+	if c.PublicURL != "" {
+		u, err := url.Parse(c.PublicURL)
+		if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" {
+			return &ConfigError{"public-url", c.PublicURL, "http or https, a host and a port"}
+		}
+	}
+	if c.MetricsListen != "" {
+		if _, _, err := net.SplitHostPort(c.MetricsListen); err != nil {
+			return &ConfigError{"metrics-listen", c.MetricsListen, "host:port"}
+		}
+	}
+	return c.Backup.validate()
+}
+
+// isLoopback reports whether a host:port is of this machine alone.
+func isLoopback(address string) bool {
+	host, _, err := net.SplitHostPort(address)
+	if err != nil {
+		return false
+	}
+	if host == "localhost" {
+		return true
+	}
+	a, err := netip.ParseAddr(host)
+	return err == nil && a.IsLoopback()
+}
+
+// usesAuthority reports whether the server makes its own certificates.
+func (c Config) usesAuthority() bool {
+	return c.Authority || c.CertFile == "" && !c.InsecureHTTP && !isLoopback(c.Listen)
+}
+
+func (c Config) usesTLS() bool { return c.usesAuthority() || c.CertFile != "" }

@@ -1,0 +1,87 @@
+package service
+
+import (
+	"context"
+	"encoding/base64"
+	"net/http"
+	"time"
+
+	"github.com/google/uuid"
+
+	faultv1 "needlebook/gen/needlebook/fault/v1"
+	optionsv1 "needlebook/gen/needlebook/options/v1"
+	"needlebook/internal/auth"
+)
+
+// Headers that go beside a message; the package comment says what for.
+const (
+	HeaderClientRequest = "Needlebook-Request-Id"
+	HeaderDeviceProof   = "Needlebook-Device-Proof"
+	// HeaderRequest is the server's id of the call, in every answer; the log and the audit have it, too.
+	HeaderRequest = "Needlebook-Call-Id"
+)
+
+// call is one call while it runs. It belongs to the goroutine that serves it.
+type call struct {
+	id        string
+	procedure string // /package.Service/Method, or the path of another request, which is not logged
+	action    optionsv1.Action
+	began     time.Time
+	from      auth.Source
+	principal auth.Principal
+	// clientRequest and proof are the headers; the proof is nil when it is absent or no base64url.
+	clientRequest string
+	proof         []byte
+
+	// entered is true once the call has an entry in the audit log.
+	entered bool
+	// code and reason are how it ended, for the log; inside is the cause that no caller sees.
+	code    string
+	reason  faultv1.Reason
+	inside  error
+	release func()
+	// bytes in and out of the body, for the log.
+	in, out int64
+}
+
+type callKey struct{}
+
+// callOf returns the call that a context belongs to. Handlers always have one.
+func callOf(ctx context.Context) *call {
+	if c, ok := ctx.Value(callKey{}).(*call); ok {
+		return c
+	}
+	return &call{}
+}
+
+// principalOf is who calls.
+func principalOf(ctx context.Context) auth.Principal { return callOf(ctx).principal }
+
+func (c *call) readHeaders(h http.Header) {
+	if id := h.Get(HeaderClientRequest); len(id) <= 64 {
+		c.clientRequest = id
+	}
+	if proof, err := base64.RawURLEncoding.DecodeString(h.Get(HeaderDeviceProof)); err == nil && len(proof) == auth.SignatureBytes {
+		c.proof = proof
+	}
+}
+
+// fail notes how the call ended and returns the error for the caller.
+func (c *call) fail(err error) error {
+	wire, reason := wireError(err, c.id)
+	c.code, c.reason = wire.Code().String(), reason
+	if reason == faultv1.Reason_REASON_INTERNAL || reason == faultv1.Reason_REASON_DATA_LOSS {
+		c.inside = err
+	}
+	return wire
+}
+
+// isRPC reports whether a request is a call of the table.
+func (c *call) isRPC() bool { return c.action != optionsv1.Action_ACTION_UNSPECIFIED }
+
+func newCall(id string, procedure string, now time.Time) *call {
+	return &call{id: id, procedure: procedure, began: now, code: "ok", release: func() {}}
+}
+
+// newRequestID makes the server's id of a call.
+func newRequestID() string { return uuid.NewString() }

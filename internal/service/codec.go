@@ -1,0 +1,140 @@
+package service
+
+import (
+	"errors"
+	"fmt"
+	"io"
+
+	"connectrpc.com/connect"
+	"github.com/klauspost/compress/zstd"
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/encoding/protowire"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+)
+
+// Bounds of what a message unfolds to in memory. The largest honest ones, a hello of 40,000 edits and a page of 1,000 with twenty writes each, stay
+// within; two bytes on the wire can be a hundred in memory.
+const (
+	maxParts = 1 << 16
+	maxDepth = 32
+)
+
+var errUnfolds = errors.New("message has more parts, or deeper ones, than any call needs")
+
+// binaryCodec is protobuf with bounds on what it unfolds to.
+type binaryCodec struct{}
+
+func (binaryCodec) Name() string { return "proto" }
+
+func (binaryCodec) Marshal(m any) ([]byte, error) { return proto.Marshal(m.(proto.Message)) }
+
+func (binaryCodec) MarshalAppend(b []byte, m any) ([]byte, error) {
+	return proto.MarshalOptions{}.MarshalAppend(b, m.(proto.Message))
+}
+
+func (binaryCodec) Unmarshal(b []byte, m any) error {
+	msg, ok := m.(proto.Message)
+	if !ok {
+		return fmt.Errorf("%T is no message", m)
+	}
+	parts := maxParts
+	if err := countParts(msg.ProtoReflect().Descriptor(), b, &parts, maxDepth); err != nil {
+		return err
+	}
+	return proto.UnmarshalOptions{RecursionLimit: maxDepth + 1}.Unmarshal(b, msg)
+}
+
+// countParts walks a message on the wire and takes one from parts for each message, string and bytes in it.
+func countParts(md protoreflect.MessageDescriptor, b []byte, parts *int, depth int) error {
+	if depth == 0 {
+		return errUnfolds
+	}
+	for len(b) > 0 {
+		number, typ, n := protowire.ConsumeTag(b)
+		if n < 0 {
+			return errUnfolds
+		}
+		b = b[n:]
+		if n = protowire.ConsumeFieldValue(number, typ, b); n < 0 {
+			return errUnfolds
+		}
+		if typ == protowire.BytesType {
+			if *parts--; *parts < 0 {
+				return errUnfolds
+			}
+			fd := md.Fields().ByNumber(number)
+			if content, size := protowire.ConsumeBytes(b); fd != nil && fd.Message() != nil && size > 0 {
+				if err := countParts(fd.Message(), content, parts, depth-1); err != nil {
+					return err
+				}
+			}
+		}
+		b = b[n:]
+	}
+	return nil
+}
+
+// jsonCodec is JSON with the names of the schema. Fields that the schema does not know are refused: a mistyped one would be a dose left out.
+type jsonCodec struct{}
+
+func (jsonCodec) Name() string { return "json" }
+
+func (jsonCodec) Marshal(m any) ([]byte, error) {
+	return protojson.MarshalOptions{UseProtoNames: true}.Marshal(m.(proto.Message))
+}
+
+func (jsonCodec) Unmarshal(b []byte, m any) error {
+	msg, ok := m.(proto.Message)
+	if !ok {
+		return fmt.Errorf("%T is no message", m)
+	}
+	parts := 0
+	for _, c := range b { // a brace or comma in a text counts, too; there are not so many
+		if c == '{' || c == '[' || c == ',' {
+			parts++
+		}
+	}
+	if parts > 2*maxParts {
+		return errUnfolds
+	}
+	return protojson.UnmarshalOptions{RecursionLimit: maxDepth}.Unmarshal(b, msg)
+}
+
+// compressMinBytes is the size from which an answer is packed; below it packing costs more than it saves.
+const compressMinBytes = 1024
+
+// zstdWindowBytes bounds the memory of one unpacker.
+const zstdWindowBytes = 4 << 20
+
+func newZstdDecompressor() connect.Decompressor {
+	d, err := zstd.NewReader(nil, zstd.WithDecoderConcurrency(1), zstd.WithDecoderLowmem(true), zstd.WithDecoderMaxWindow(zstdWindowBytes),
+		zstd.WithDecoderMaxMemory(2*MaxMessageBytes))
+	if err != nil {
+		panic(err) // options that do not depend on input
+	}
+	return zstdDecompressor{d}
+}
+
+type zstdDecompressor struct{ *zstd.Decoder }
+
+// Close lets go of the source; the decoder is used again, so it is not closed for good.
+func (d zstdDecompressor) Close() error { return d.Decoder.Reset(nil) }
+
+func (d zstdDecompressor) Read(p []byte) (int, error) {
+	n, err := d.Decoder.Read(p)
+	if errors.Is(err, zstd.ErrDecoderSizeExceeded) || errors.Is(err, zstd.ErrWindowSizeExceeded) {
+		// Connect asks how much came; a stream that unfolds without end is cut as one that is too large.
+		return n, errors.Join(io.ErrUnexpectedEOF, err)
+	}
+	return n, err
+}
+
+func newZstdCompressor() connect.Compressor {
+	e, err := zstd.NewWriter(nil, zstd.WithEncoderConcurrency(1), zstd.WithLowerEncoderMem(true), zstd.WithWindowSize(1<<20),
+		zstd.WithEncoderLevel(zstd.SpeedFastest))
+	if err != nil {
+		panic(err) // options that do not depend on input
+	}
+	return e
+}

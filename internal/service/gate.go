@@ -1,0 +1,83 @@
+package service
+
+import (
+	"context"
+	"net/http"
+	"strings"
+
+	"connectrpc.com/connect"
+	"github.com/google/uuid"
+
+	faultv1 "needlebook/gen/needlebook/fault/v1"
+	optionsv1 "needlebook/gen/needlebook/options/v1"
+	"needlebook/internal/auth"
+	"needlebook/internal/fault"
+	"needlebook/internal/store"
+)
+
+// gate decides, before anything of the body is decoded, who calls and whether she may do this at all. Handlers decide further where a record
+// is at hand.
+func (s *Service) gate(ctx context.Context, spec connect.Spec, _ connect.Peer, header http.Header) (context.Context, error) {
+	c := callOf(ctx)
+	c.readHeaders(header)
+	if err := s.admit(ctx, c, header); err != nil {
+		return nil, c.fail(err)
+	}
+	if err := s.running.enter(c); err != nil {
+		return nil, c.fail(err)
+	}
+	if err := auth.Decide(c.principal, c.action, auth.Subject{Relation: auth.NoRecord}); err != nil {
+		s.enterRefused(ctx, c, err)
+		return nil, c.fail(err)
+	}
+	return ctx, nil
+}
+
+// admit finds out who stands behind the token, as she stands now. Public calls have nobody.
+func (s *Service) admit(ctx context.Context, c *call, header http.Header) error {
+	if c.action == optionsv1.Action_ACTION_PUBLIC {
+		return nil
+	}
+	claims, err := s.verifier.Verify(bearer(header))
+	if err != nil {
+		return err
+	}
+	return s.Store.View(ctx, func(r store.Reader) error {
+		p, err := auth.Admit(r, claims)
+		if err != nil {
+			return err
+		}
+		c.principal, c.from.Device = p, p.Device
+		return nil
+	})
+}
+
+// bearer is the token of the Authorization header (RFC 6750), or nothing.
+func bearer(header http.Header) string {
+	scheme, token, ok := strings.Cut(header.Get("Authorization"), " ")
+	if !ok || !strings.EqualFold(scheme, "bearer") {
+		return ""
+	}
+	return token
+}
+
+// proven returns the device that took part in a sign-in, or the zero device when the request names none.
+func (s *Service) proven(ctx context.Context, id *string, statement []byte) (auth.Device, error) {
+	if id == nil {
+		return auth.Device{}, nil
+	}
+	c := callOf(ctx)
+	device, err := uuid.Parse(*id)
+	if err != nil {
+		return auth.Device{}, fault.New(faultv1.Reason_REASON_INVALID_FIELD, "device_id", "", "a UUID")
+	}
+	var d auth.Device
+	err = s.Store.View(ctx, func(r store.Reader) (err error) {
+		d, err = auth.ProveDevice(r, device, statement, c.proof)
+		return err
+	})
+	if err == nil {
+		c.from.Device = d.ID
+	}
+	return d, err
+}
