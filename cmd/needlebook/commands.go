@@ -24,7 +24,7 @@ type command struct {
 // commands is the table, in the order in which help shows it.
 func commands() []command {
 	return []command{
-		{name: "dose", short: "reckon doses, volumes and plunger marks, offline", run: runDose},
+		{name: "dose", short: "reckon doses, volumes and plunger marks, offline", sub: doseCommands()},
 		serveCommand(),
 		{name: "version", short: "print the version", run: runVersion},
 	}
