@@ -114,6 +114,11 @@ func (x *exchange) pull(ctx context.Context) (*syncv1.ExchangeResponse, error) {
 		if err != nil {
 			return err
 		}
+		if !x.compared(counter) {
+			a := answer{r: r, x: x, resp: &syncv1.ExchangeResponse{AcknowledgedCounter: counter, More: true}}
+			resp = a.finish()
+			return nil
+		}
 		a := answer{r: r, x: x, resp: &syncv1.ExchangeResponse{AcknowledgedCounter: counter}}
 		if err := a.collect(m, cur); err != nil {
 			return err
@@ -144,6 +149,13 @@ func (x *exchange) checkHead(r store.Reader) (uint64, error) {
 		return 0, collision(counter)
 	}
 	return counter, nil
+}
+
+// compared reports whether the replica's chain is known to be the server's up to counter. It is not when the page ends before that, as a page sent again
+// may: then the replica may be a clone, and is told of no record until it shows the rest, or what the other copy wrote would count as its own.
+func (x *exchange) compared(counter uint64) bool {
+	page := x.request.GetPage()
+	return page == nil || page.GetFirstCounter()+uint64(len(page.GetEdits())) > counter || x.request.GetHeadCounter() == counter
 }
 
 // answer is the answer of an exchange while it is put together.
