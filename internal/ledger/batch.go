@@ -40,6 +40,9 @@ func (b *batch) flush() error {
 		if err := p.write(b.w, b.org, p.stored); err != nil {
 			return err
 		}
+		if err := p.indexSubjects(b.w, b.l, b.org); err != nil {
+			return err
+		}
 	}
 	return b.head.write(b.w)
 }

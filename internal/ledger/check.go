@@ -78,7 +78,9 @@ func (c *checker) log() error {
 			c.fail("event %d does not follow event %d", seq, h.seq)
 		}
 		h = head{seq, e.commit}
-		c.link(&e)
+		if e.outcome != scoped {
+			c.link(&e)
+		}
 		c.report.Events++
 		return nil
 	})

@@ -21,6 +21,7 @@ const (
 	duplicate outcome = 4 // the same edit was there under another dot; only its counter counts
 	judged    outcome = 5 // no edit came: one that was held or waited was judged, and had no effect by it
 	resumed   outcome = 6 // no edit came: one that had waited took effect
+	scoped    outcome = 7 // no edit came: a patient entered or left a device's scope
 )
 
 // commitHash is the chain over all events, shortened to 128 bits. A cursor carries the one at its sequence.
@@ -34,7 +35,7 @@ type event struct {
 	org      record.ID
 	previous uint64 // sequence of the event of the same record before it, 0 for none
 	edit     record.Edit
-	ref      causal.Dot // of judged and resumed: the edit meant
+	ref      causal.Dot // of judged and resumed: the edit meant; of scoped: the device
 	key      record.Key
 }
 
@@ -60,7 +61,7 @@ func (e *event) encode() []byte {
 
 func decodeEvent(seq uint64, b []byte) (event, error) {
 	e := event{seq: seq}
-	if len(b) < 35 || b[0] != eventForm || b[1] < byte(applied) || b[1] > byte(resumed) {
+	if len(b) < 35 || b[0] != eventForm || b[1] < byte(applied) || b[1] > byte(scoped) {
 		return event{}, fmt.Errorf("event %d: form is not known", seq)
 	}
 	e.outcome = outcome(b[1])

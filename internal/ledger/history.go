@@ -186,5 +186,5 @@ func (l *Ledger) History(ctx context.Context, org record.ID, k record.Key) ([]En
 
 // String is the outcome's name.
 func (o outcome) String() string {
-	return [...]string{"", "applied", "held", "waiting", "duplicate", "judged", "resumed"}[o]
+	return [...]string{"", "applied", "held", "waiting", "duplicate", "judged", "resumed", "scoped"}[o]
 }

@@ -10,17 +10,19 @@ import (
 
 // Tables of the ledger: the first byte of a key. docs/format.md lists them with who writes each and what can be rebuilt.
 const (
-	tableMeta    = 'g' // name -> value
-	tableEvents  = 'e' // sequence -> event
-	tableChain   = 'c' // replica, counter -> sequence, chain hash
-	tableIDs     = 'i' // organisation, edit id -> sequence, body hash
-	tableStates  = 's' // organisation, kind, record id -> row
-	tableChanges = 'x' // organisation, sequence -> record, for the latest change of each record
-	tableHeld    = 'h' // organisation, kind, record id, dot -> sequence, held edit
-	tableWaiting = 'w' // organisation, kind, record id, dot -> 1, for each edit that waits
-	tableServer  = 'v' // organisation -> the server's own replica
-	tableBackups = 'k' // sequence at a backup that is kept -> time
-	tablePages   = 'q' // replica, counter of a page's last edit -> its first counter, signature
+	tableMeta     = 'g' // name -> value
+	tableEvents   = 'e' // sequence -> event
+	tableChain    = 'c' // replica, counter -> sequence, chain hash
+	tableIDs      = 'i' // organisation, edit id -> sequence, body hash
+	tableStates   = 's' // organisation, kind, record id -> row
+	tableChanges  = 'x' // organisation, sequence -> record, for the latest change of each record
+	tableHeld     = 'h' // organisation, kind, record id, dot -> sequence, held edit
+	tableWaiting  = 'w' // organisation, kind, record id, dot -> 1, for each edit that waits
+	tableServer   = 'v' // organisation -> the server's own replica
+	tableBackups  = 'k' // sequence at a backup that is kept -> time
+	tableScope    = 'd' // device, part -> what scope.go says
+	tableSubjects = 'p' // organisation, patient, kind, record id -> 1, for each record that concerns the patient
+	tablePages    = 'q' // replica, counter of a page's last edit -> its first counter, signature
 )
 
 // AppendOnlyTables is the tables whose keys only grow, for a store that can pack them tighter.

@@ -32,6 +32,7 @@ type Config struct {
 	Authorise Authorise
 	Now       func() time.Time // for authored_at of the server's own edits and the answer to Hello
 	Random    io.Reader        // for ids and keys; crypto/rand.Reader when nil
+	Summarise Summarise        // for devices that do not hold every patient; nil when there are none
 }
 
 // Ledger is the log and its indexes on a store.
@@ -67,6 +68,8 @@ type Caller struct {
 	Owns func(r store.Reader, replica causal.ReplicaID) error
 	// Claim makes a replica this device's when it is nobody's yet, or reports why not.
 	Claim func(w store.Writer, replica causal.ReplicaID) error
+	// MayHold reports an error when the device may not hold a patient's records. Nil lets it hold every patient of the organisation.
+	MayHold func(r store.Reader, patient record.ID) error
 	// Verify checks a signature of this device over a statement.
 	Verify func(statement, signature []byte) error
 }

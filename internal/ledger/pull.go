@@ -3,6 +3,9 @@ package ledger
 import (
 	"context"
 	"errors"
+	"slices"
+
+	"google.golang.org/protobuf/proto"
 
 	faultv1 "needlebook/gen/needlebook/fault/v1"
 	syncv1 "needlebook/gen/needlebook/sync/v1"
@@ -28,6 +31,9 @@ func (l *Ledger) Exchange(ctx context.Context, c Caller, m *syncv1.ExchangeReque
 		return nil, err
 	}
 	x := exchange{l: l, c: c, replica: replica, request: m}
+	if err := l.changeScope(ctx, c, m.GetScope()); err != nil {
+		return nil, err
+	}
 	if m.GetPage() != nil {
 		p, err := l.readPage(c, replica, m.GetPage())
 		if err == nil {
@@ -119,8 +125,11 @@ func (x *exchange) pull(ctx context.Context) (*syncv1.ExchangeResponse, error) {
 			resp = a.finish()
 			return nil
 		}
-		a := answer{r: r, x: x, resp: &syncv1.ExchangeResponse{AcknowledgedCounter: counter}}
-		if err := a.collect(m, cur); err != nil {
+		a, err := x.newAnswer(r, cur, counter)
+		if err != nil {
+			return err
+		}
+		if err := a.collect(m); err != nil {
 			return err
 		}
 		if a.resp.BackedUpCounter, err = backedUp(r, x.replica, counter); err != nil {
@@ -160,28 +169,64 @@ func (x *exchange) compared(counter uint64) bool {
 
 // answer is the answer of an exchange while it is put together.
 type answer struct {
-	r      store.Reader
-	x      *exchange
-	resp   *syncv1.ExchangeResponse
-	tables wire.Tables
-	bytes  int
+	r       store.Reader
+	x       *exchange
+	resp    *syncv1.ExchangeResponse
+	tables  wire.Tables
+	cur     cursor // where the device stands
+	scope   *scope
+	moves   []scopeMove // of the scope after the cursor, not yet answered, ascending
+	told    map[record.ID]bool
+	last    uint64 // the sequence up to which everything is in the answer
+	limit   int
+	bytes   int
+	current head
 }
 
-// collect adds the records that changed after the cursor, in the order of their latest change, until the answer is full. From the beginning on nothing
-// is left out, also what this replica wrote itself: after a restore it replaces its states by what the server has.
-func (a *answer) collect(m meta, cur cursor) error {
-	h, err := readHead(a.r)
-	if err != nil {
+// scopeMove is a patient entering or leaving a device's scope.
+type scopeMove struct {
+	seq     uint64
+	patient record.ID
+	enters  bool
+}
+
+func (x *exchange) newAnswer(r store.Reader, cur cursor, counter uint64) (*answer, error) {
+	a := &answer{r: r, x: x, cur: cur, last: cur.seq, limit: maxRows, told: map[record.ID]bool{}}
+	a.resp = &syncv1.ExchangeResponse{AcknowledgedCounter: counter}
+	if n := int(x.request.GetMaxRows()); n > 0 {
+		a.limit = min(n, maxRows)
+	}
+	var err error
+	if a.current, err = readHead(r); err != nil {
+		return nil, err
+	}
+	if a.scope, err = readScope(r, x.c.Device); err != nil || !a.scope.limited {
+		return a, err
+	}
+	a.moves, err = readMoves(r, x.c.Device, cur.seq)
+	return a, err
+}
+
+func readMoves(r store.Reader, device record.ID, from uint64) ([]scopeMove, error) {
+	var out []scopeMove
+	err := r.Scan(scopeLogKey(device, from+1), after(scopeKey(device, scopeLog)), func(key, v []byte) error {
+		seq, err := keySequence(key)
+		if err == nil && len(v) != 17 {
+			err = errors.New("scope entry is not of its size")
+		}
+		if err == nil {
+			out = append(out, scopeMove{seq, record.ID(v[:16]), v[16] == 1})
+		}
 		return err
-	}
-	end := h
+	})
+	return out, err
+}
+
+// collect adds the records that changed after the cursor or entered the scope, in the order of their latest change, until the answer is full. From the
+// beginning on nothing is left out, also what this replica wrote itself: after a restore it replaces its states by what the server has.
+func (a *answer) collect(m meta) error {
 	org := a.x.c.Org
-	limit := maxRows
-	if n := int(a.x.request.GetMaxRows()); n > 0 {
-		limit = min(n, maxRows)
-	}
-	last := cur.seq
-	err = a.r.Scan(changeKey(org, cur.seq+1), after(changeKey(org, 0)[:17]), func(key, value []byte) error {
+	err := a.r.Scan(changeKey(org, a.cur.seq+1), after(changeKey(org, 0)[:17]), func(key, value []byte) error {
 		seq, err := keySequence(key)
 		if err != nil {
 			return err
@@ -190,52 +235,155 @@ func (a *answer) collect(m meta, cur cursor) error {
 		if err != nil {
 			return err
 		}
-		if len(a.resp.Rows) == limit || a.bytes > maxPullBytes {
-			a.resp.More = true
+		if err := a.moveUpTo(seq); err != nil {
+			return err
+		}
+		if a.full() {
 			return store.Stop
 		}
-		last = seq
-		if cur.base > 0 && c.lastReplica == a.x.replica && c.other <= cur.base {
+		a.last = seq
+		if a.cur.base > 0 && c.lastReplica == a.x.replica && c.other <= a.cur.base {
 			return nil // only this replica changed it since; it knows
 		}
-		return a.add(c.key, cur)
+		return a.change(c.key)
 	})
+	if err == nil && !a.resp.More {
+		err = a.moveUpTo(a.current.seq + 1)
+	}
 	if err != nil {
 		return err
 	}
-	base := end.seq
+	return a.place(m)
+}
+
+// full notes that there is more when the answer takes nothing further.
+func (a *answer) full() bool {
+	a.resp.More = a.resp.More || len(a.resp.Rows)+len(a.resp.Safety) >= a.limit || a.bytes > maxPullBytes
+	return a.resp.More
+}
+
+// place sets the cursor at which the answer ends.
+func (a *answer) place(m meta) error {
+	end, base := a.current, a.current.seq
 	if a.resp.More {
-		e, err := readEvent(a.r, last)
+		e, err := readEvent(a.r, a.last)
 		if err != nil {
 			return err
 		}
-		end, base = head{last, e.commit}, cur.base
+		end, base = head{a.last, e.commit}, a.cur.base
 	}
-	if end.seq != cur.seq && (last != cur.seq || len(a.x.request.GetCursor()) == 0) {
-		a.resp.Cursor = cursor{m.epoch, end.seq, end.commit, base}.seal(m, org, a.x.c.Device)
+	if end.seq != a.cur.seq && (a.last != a.cur.seq || len(a.x.request.GetCursor()) == 0) {
+		a.resp.Cursor = cursor{m.epoch, end.seq, end.commit, base}.seal(m, a.x.c.Org, a.x.c.Device)
+	}
+	return nil
+}
+
+// moveUpTo answers what entered and left the scope before seq.
+func (a *answer) moveUpTo(seq uint64) error {
+	for len(a.moves) > 0 && a.moves[0].seq < seq && !a.full() {
+		if err := a.move(a.moves[0]); err != nil {
+			return err
+		}
+		a.last = a.moves[0].seq
+		a.moves = a.moves[1:]
+	}
+	return nil
+}
+
+// move sends every record of a patient who entered, or takes them back when the patient left. A patient who has moved on since is told of there.
+func (a *answer) move(m scopeMove) error {
+	since, err := a.scope.since(m.patient)
+	if err != nil || (since > 0) != m.enters || m.enters && since != m.seq {
+		return err
+	}
+	keys, err := recordsOf(a.r, a.x.c.Org, m.patient)
+	if err != nil {
+		return err
+	}
+	for _, k := range keys {
+		if err := a.change(k); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// change adds one record that changed or moved: it is sent when the device holds it, taken back when it no longer does, and what must be known of its
+// patient is told when the patient is outside.
+func (a *answer) change(k record.Key) error {
+	row, err := readRow(a.r, a.x.c.Org, k)
+	if err != nil {
+		return err
+	}
+	held, since, outside, err := a.scope.place(a.x.l.Schema.Subjects(row.state))
+	if err != nil {
+		return err
+	}
+	for _, p := range outside {
+		if err := a.tell(p); err != nil {
+			return err
+		}
+	}
+	if !held {
+		if a.cur.base > 0 && row.first <= a.cur.base && a.left(outside) {
+			a.resp.Gone = append(a.resp.Gone, &syncv1.RecordRef{Kind: k.Kind, RecordId: append([]byte(nil), k.ID[:]...)})
+		}
+		return nil
+	}
+	return a.add(row, a.cur.base > 0 && row.first <= a.cur.base && since <= a.cur.base)
+}
+
+// left reports whether one of the patients left the scope after the cursor: only then can the device still hold their records.
+func (a *answer) left(patients []record.ID) bool {
+	for _, m := range a.moves {
+		if !m.enters && slices.Contains(patients, m.patient) {
+			return true
+		}
+	}
+	return false
+}
+
+// tell adds what must be known of a patient outside the scope, once an answer.
+func (a *answer) tell(patient record.ID) error {
+	if a.told[patient] || a.x.l.Summarise == nil {
+		return nil
+	}
+	a.told[patient] = true
+	keys, err := recordsOf(a.r, a.x.c.Org, patient)
+	if err != nil {
+		return err
+	}
+	var states []*record.State
+	for _, k := range keys {
+		row, err := readRow(a.r, a.x.c.Org, k)
+		if err != nil {
+			return err
+		}
+		states = append(states, row.state)
+	}
+	if entry := a.x.l.Summarise(patient, states); entry != nil {
+		a.resp.Safety = append(a.resp.Safety, entry)
+		a.bytes += proto.Size(entry)
 	}
 	return nil
 }
 
 // add adds one record: whole, or what changed after the cursor's base when the replica has the rest.
-func (a *answer) add(k record.Key, cur cursor) error {
-	row, err := readRow(a.r, a.x.c.Org, k)
-	if err != nil {
-		return err
-	}
-	out := wire.Row{Key: k, Seen: row.state.Seen, Delta: cur.base > 0 && row.first <= cur.base}
-	if out.Delta {
-		out.Fragments, out.Infos = row.state.FragmentsSince(func(d causal.Dot) bool { return row.dots[d] > cur.base })
+func (a *answer) add(row *row, delta bool) error {
+	k := row.state.Key
+	out := wire.Row{Key: k, Seen: row.state.Seen, Delta: delta}
+	if delta {
+		out.Fragments, out.Infos = row.state.FragmentsSince(func(d causal.Dot) bool { return row.dots[d] > a.cur.base })
 	} else {
 		out.Fragments, out.Infos = row.state.Fragments(), row.state.Infos()
 	}
-	if row.held > cur.base || row.held > 0 && !out.Delta {
+	if row.held > a.cur.base || row.held > 0 && !delta {
 		entries, err := readHeld(a.r, a.x.c.Org, k)
 		if err != nil {
 			return err
 		}
 		for i := range entries {
-			if entries[i].seq > cur.base || !out.Delta {
+			if entries[i].seq > a.cur.base || !delta {
 				out.Held = append(out.Held, entries[i].Held)
 			}
 		}

@@ -90,7 +90,7 @@ func (l *Ledger) push(ctx context.Context, c Caller, p *page) (map[uint64]*verdi
 		if err := p.keepSignature(w); err != nil {
 			return err
 		}
-		return l.admitAll(w, c.Org, fresh, verdicts)
+		return l.admitAll(w, c, fresh, verdicts)
 	})
 	return verdicts, err
 }
@@ -100,8 +100,8 @@ func (p *page) keepSignature(w store.Writer) error {
 	return w.Put(pageKey(p.replica, last), signedPage{first: p.first, signature: p.signature}.encode())
 }
 
-func (l *Ledger) admitAll(w store.Writer, org record.ID, fresh []admission, verdicts map[uint64]*verdict) error {
-	b, err := l.newBatch(w, org)
+func (l *Ledger) admitAll(w store.Writer, c Caller, fresh []admission, verdicts map[uint64]*verdict) error {
+	b, err := l.newBatch(w, c.Org)
 	if err != nil {
 		return err
 	}
@@ -115,6 +115,9 @@ func (l *Ledger) admitAll(w store.Writer, org record.ID, fresh []admission, verd
 		}
 	}
 	if err := b.wakeAll(); err != nil {
+		return err
+	}
+	if err := b.enterScope(c, fresh); err != nil {
 		return err
 	}
 	return b.flush()

@@ -53,7 +53,9 @@ func (r *Replica) Next() Step {
 func (r *Replica) Poll() { r.started = false }
 
 func (r *Replica) exchangeStep(inc *incarnation) Step {
-	s := Step{inc: inc, Exchange: &syncv1.ExchangeRequest{Replica: bytes.Clone(inc.id[:]), Cursor: r.cursor, HeadCounter: inc.counter, MaxRows: r.Limits.Rows}}
+	s := Step{inc: inc, Exchange: &syncv1.ExchangeRequest{
+		Replica: bytes.Clone(inc.id[:]), Cursor: r.cursor, HeadCounter: inc.counter, MaxRows: r.Limits.Rows, Scope: r.scopeChange(),
+	}}
 	if inc.counter > 0 {
 		s.Exchange.HeadHash = bytes.Clone(inc.head[:])
 	}
@@ -127,6 +129,10 @@ func (r *Replica) Receive(s Step, m *syncv1.ExchangeResponse) (Changes, error) {
 	for _, ref := range m.GetGone() {
 		r.forget(ref, &ch)
 	}
+	if err := r.takeSafety(m.GetSafety(), &ch); err != nil {
+		return Changes{}, err
+	}
+	r.granted(s.Exchange.GetScope(), &ch)
 	if len(m.GetCursor()) > 0 {
 		r.cursor = bytes.Clone(m.GetCursor())
 	}

@@ -21,6 +21,7 @@ import (
 	"encoding/binary"
 	"slices"
 
+	syncv1 "needlebook/gen/needlebook/sync/v1"
 	"needlebook/internal/causal"
 	"needlebook/internal/record"
 	"needlebook/internal/wire"
@@ -45,6 +46,8 @@ type Replica struct {
 	started      bool // something was received since the replica was made or loaded
 	locals       map[record.Key]*local
 	recovered    []Recovered
+	safety       map[record.ID]*syncv1.SafetyEntry // of patients whose records are not held
+	wishes       scopeWishes
 	meta         []byte // the meta row as it was last given to be stored
 }
 
@@ -100,11 +103,15 @@ type Recovered struct {
 
 // New is a replica that has made and seen nothing. id is 16 fresh random bytes.
 func New(schema *record.Schema, id causal.ReplicaID) (*Replica, Changes) {
-	r := &Replica{schema: schema, locals: map[record.Key]*local{}}
+	r := newReplica(schema)
 	r.incarnations = []*incarnation{{id: id, hello: true}}
 	var ch Changes
 	r.putMeta(&ch)
 	return r, ch
+}
+
+func newReplica(schema *record.Schema) *Replica {
+	return &Replica{schema: schema, locals: map[record.Key]*local{}, safety: map[record.ID]*syncv1.SafetyEntry{}, wishes: scopeWishes{patients: map[record.ID]bool{}}}
 }
 
 // ID is the incarnation that makes new edits.

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"slices"
 
+	optionsv1 "needlebook/gen/needlebook/options/v1"
 	"needlebook/internal/causal"
 	"needlebook/internal/record"
 	"needlebook/internal/wire"
@@ -48,6 +49,8 @@ const (
 	tableOwn       = 'e' // written once; what the server said of an edit is in the meta row (acknowledged or not) and in tableWaiting
 	tableWaiting   = 'w'
 	tableRecovered = 'r'
+	tableSafety    = 'y'
+	tableWishes    = 'q'
 )
 
 const storedForm = 1
@@ -60,6 +63,14 @@ func localKey(k record.Key) []byte {
 func ownKey(d causal.Dot) []byte { return dotKey(tableOwn, d) }
 
 func waitingKey(d causal.Dot) []byte { return dotKey(tableWaiting, d) }
+
+func safetyKey(patient record.ID) []byte { return append([]byte{tableSafety}, patient[:]...) }
+
+func wishKey(patient record.ID) []byte { return append([]byte{tableWishes}, patient[:]...) }
+
+func patientKey(id record.ID) record.Key {
+	return record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_PATIENT, ID: id}
+}
 
 func dotKey(table byte, d causal.Dot) []byte {
 	b := append(make([]byte, 0, 25), table)
@@ -236,7 +247,7 @@ func readRecovered(key, b []byte) (Recovered, error) {
 
 // Load is the replica that rows, which Changes stored, leave. The rows come in ascending order of their keys, and their slices are kept.
 func Load(schema *record.Schema, rows []Row) (*Replica, error) {
-	ld := loading{r: &Replica{schema: schema, locals: map[record.Key]*local{}}, own: map[causal.ReplicaID][]*own{}, waiting: map[string]bool{}}
+	ld := loading{r: newReplica(schema), own: map[causal.ReplicaID][]*own{}, waiting: map[string]bool{}}
 	for _, row := range rows {
 		if err := ld.row(row); err != nil {
 			return nil, fmt.Errorf("load replica: key %x: %w", row.Key, err)
@@ -282,6 +293,10 @@ func (ld *loading) row(row Row) error {
 	case tableWaiting:
 		ld.waiting[string(row.Key)] = true
 		return nil
+	case tableSafety:
+		return ld.safetyRow(row)
+	case tableWishes:
+		return ld.wishRow(row)
 	case tableRecovered:
 		rec, err := readRecovered(row.Key, row.Value)
 		ld.r.recovered = append(ld.r.recovered, rec)

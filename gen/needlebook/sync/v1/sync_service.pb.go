@@ -23,6 +23,59 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// ScopeMode is which patients a device holds whole. It is fixed at a device's first exchange.
+type ScopeMode int32
+
+const (
+	// As it is; every patient before the first exchange says otherwise.
+	ScopeMode_SCOPE_MODE_UNSPECIFIED ScopeMode = 0
+	// Every patient of the organisation.
+	ScopeMode_SCOPE_MODE_ALL ScopeMode = 1
+	// Those added, with a safety index of all others.
+	ScopeMode_SCOPE_MODE_PATIENTS ScopeMode = 2
+)
+
+// Enum value maps for ScopeMode.
+var (
+	ScopeMode_name = map[int32]string{
+		0: "SCOPE_MODE_UNSPECIFIED",
+		1: "SCOPE_MODE_ALL",
+		2: "SCOPE_MODE_PATIENTS",
+	}
+	ScopeMode_value = map[string]int32{
+		"SCOPE_MODE_UNSPECIFIED": 0,
+		"SCOPE_MODE_ALL":         1,
+		"SCOPE_MODE_PATIENTS":    2,
+	}
+)
+
+func (x ScopeMode) Enum() *ScopeMode {
+	p := new(ScopeMode)
+	*p = x
+	return p
+}
+
+func (x ScopeMode) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (ScopeMode) Descriptor() protoreflect.EnumDescriptor {
+	return file_needlebook_sync_v1_sync_service_proto_enumTypes[0].Descriptor()
+}
+
+func (ScopeMode) Type() protoreflect.EnumType {
+	return &file_needlebook_sync_v1_sync_service_proto_enumTypes[0]
+}
+
+func (x ScopeMode) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use ScopeMode.Descriptor instead.
+func (ScopeMode) EnumDescriptor() ([]byte, []int) {
+	return file_needlebook_sync_v1_sync_service_proto_rawDescGZIP(), []int{0}
+}
+
 // ChainPoint is one edit of a replica as its hash chain knows it.
 type ChainPoint struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -356,7 +409,9 @@ type ExchangeRequest struct {
 	// Unsent edits, if any.
 	Page *Page `protobuf:"bytes,5,opt,name=page,proto3" json:"page,omitempty"`
 	// The most records wanted in the answer; 0 for the server's default, which is also the most.
-	MaxRows       uint32 `protobuf:"varint,6,opt,name=max_rows,json=maxRows,proto3" json:"max_rows,omitempty"`
+	MaxRows uint32 `protobuf:"varint,6,opt,name=max_rows,json=maxRows,proto3" json:"max_rows,omitempty"`
+	// How the device's scope changes; absent when it does not.
+	Scope         *ScopeChange `protobuf:"bytes,7,opt,name=scope,proto3" json:"scope,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -433,6 +488,77 @@ func (x *ExchangeRequest) GetMaxRows() uint32 {
 	return 0
 }
 
+func (x *ExchangeRequest) GetScope() *ScopeChange {
+	if x != nil {
+		return x.Scope
+	}
+	return nil
+}
+
+// ScopeChange adds patients to those a device holds whole, and takes some out. Making it again changes nothing.
+type ScopeChange struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The mode; only a device's first exchange may set it.
+	Mode ScopeMode `protobuf:"varint,1,opt,name=mode,proto3,enum=needlebook.sync.v1.ScopeMode" json:"mode,omitempty"`
+	// Patients to hold whole, each 16 bytes.
+	Add [][]byte `protobuf:"bytes,2,rep,name=add,proto3" json:"add,omitempty"`
+	// Patients to hold no longer, each 16 bytes.
+	Remove        [][]byte `protobuf:"bytes,3,rep,name=remove,proto3" json:"remove,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ScopeChange) Reset() {
+	*x = ScopeChange{}
+	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ScopeChange) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ScopeChange) ProtoMessage() {}
+
+func (x *ScopeChange) ProtoReflect() protoreflect.Message {
+	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ScopeChange.ProtoReflect.Descriptor instead.
+func (*ScopeChange) Descriptor() ([]byte, []int) {
+	return file_needlebook_sync_v1_sync_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *ScopeChange) GetMode() ScopeMode {
+	if x != nil {
+		return x.Mode
+	}
+	return ScopeMode_SCOPE_MODE_UNSPECIFIED
+}
+
+func (x *ScopeChange) GetAdd() [][]byte {
+	if x != nil {
+		return x.Add
+	}
+	return nil
+}
+
+func (x *ScopeChange) GetRemove() [][]byte {
+	if x != nil {
+		return x.Remove
+	}
+	return nil
+}
+
 // ExchangeResponse is what became of the edits and what changed.
 type ExchangeResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -454,13 +580,15 @@ type ExchangeResponse struct {
 	More bool `protobuf:"varint,8,opt,name=more,proto3" json:"more,omitempty"`
 	// Edits of this replica up to this counter are in the oldest backup kept.
 	BackedUpCounter uint64 `protobuf:"varint,9,opt,name=backed_up_counter,json=backedUpCounter,proto3" json:"backed_up_counter,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// Of patients outside the device's scope that changed: what must be known of anyone who walks in. Each replaces what was held of that patient.
+	Safety        []*SafetyEntry `protobuf:"bytes,10,rep,name=safety,proto3" json:"safety,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ExchangeResponse) Reset() {
 	*x = ExchangeResponse{}
-	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[5]
+	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -472,7 +600,7 @@ func (x *ExchangeResponse) String() string {
 func (*ExchangeResponse) ProtoMessage() {}
 
 func (x *ExchangeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[5]
+	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -485,7 +613,7 @@ func (x *ExchangeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExchangeResponse.ProtoReflect.Descriptor instead.
 func (*ExchangeResponse) Descriptor() ([]byte, []int) {
-	return file_needlebook_sync_v1_sync_service_proto_rawDescGZIP(), []int{5}
+	return file_needlebook_sync_v1_sync_service_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ExchangeResponse) GetAcknowledgedCounter() uint64 {
@@ -551,6 +679,13 @@ func (x *ExchangeResponse) GetBackedUpCounter() uint64 {
 	return 0
 }
 
+func (x *ExchangeResponse) GetSafety() []*SafetyEntry {
+	if x != nil {
+		return x.Safety
+	}
+	return nil
+}
+
 // Verdict says that an edit of the page did not take effect as it came.
 type Verdict struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -568,7 +703,7 @@ type Verdict struct {
 
 func (x *Verdict) Reset() {
 	*x = Verdict{}
-	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[6]
+	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -580,7 +715,7 @@ func (x *Verdict) String() string {
 func (*Verdict) ProtoMessage() {}
 
 func (x *Verdict) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[6]
+	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -593,7 +728,7 @@ func (x *Verdict) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Verdict.ProtoReflect.Descriptor instead.
 func (*Verdict) Descriptor() ([]byte, []int) {
-	return file_needlebook_sync_v1_sync_service_proto_rawDescGZIP(), []int{6}
+	return file_needlebook_sync_v1_sync_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Verdict) GetCounter() uint64 {
@@ -641,7 +776,7 @@ type PutPhotoChunkRequest struct {
 
 func (x *PutPhotoChunkRequest) Reset() {
 	*x = PutPhotoChunkRequest{}
-	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[7]
+	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -653,7 +788,7 @@ func (x *PutPhotoChunkRequest) String() string {
 func (*PutPhotoChunkRequest) ProtoMessage() {}
 
 func (x *PutPhotoChunkRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[7]
+	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -666,7 +801,7 @@ func (x *PutPhotoChunkRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PutPhotoChunkRequest.ProtoReflect.Descriptor instead.
 func (*PutPhotoChunkRequest) Descriptor() ([]byte, []int) {
-	return file_needlebook_sync_v1_sync_service_proto_rawDescGZIP(), []int{7}
+	return file_needlebook_sync_v1_sync_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *PutPhotoChunkRequest) GetSha256() []byte {
@@ -710,7 +845,7 @@ type PutPhotoChunkResponse struct {
 
 func (x *PutPhotoChunkResponse) Reset() {
 	*x = PutPhotoChunkResponse{}
-	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[8]
+	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -722,7 +857,7 @@ func (x *PutPhotoChunkResponse) String() string {
 func (*PutPhotoChunkResponse) ProtoMessage() {}
 
 func (x *PutPhotoChunkResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[8]
+	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -735,7 +870,7 @@ func (x *PutPhotoChunkResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PutPhotoChunkResponse.ProtoReflect.Descriptor instead.
 func (*PutPhotoChunkResponse) Descriptor() ([]byte, []int) {
-	return file_needlebook_sync_v1_sync_service_proto_rawDescGZIP(), []int{8}
+	return file_needlebook_sync_v1_sync_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *PutPhotoChunkResponse) GetStoredThrough() uint64 {
@@ -767,7 +902,7 @@ type GetPhotoChunkRequest struct {
 
 func (x *GetPhotoChunkRequest) Reset() {
 	*x = GetPhotoChunkRequest{}
-	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[9]
+	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -779,7 +914,7 @@ func (x *GetPhotoChunkRequest) String() string {
 func (*GetPhotoChunkRequest) ProtoMessage() {}
 
 func (x *GetPhotoChunkRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[9]
+	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -792,7 +927,7 @@ func (x *GetPhotoChunkRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPhotoChunkRequest.ProtoReflect.Descriptor instead.
 func (*GetPhotoChunkRequest) Descriptor() ([]byte, []int) {
-	return file_needlebook_sync_v1_sync_service_proto_rawDescGZIP(), []int{9}
+	return file_needlebook_sync_v1_sync_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *GetPhotoChunkRequest) GetSha256() []byte {
@@ -829,7 +964,7 @@ type GetPhotoChunkResponse struct {
 
 func (x *GetPhotoChunkResponse) Reset() {
 	*x = GetPhotoChunkResponse{}
-	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[10]
+	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -841,7 +976,7 @@ func (x *GetPhotoChunkResponse) String() string {
 func (*GetPhotoChunkResponse) ProtoMessage() {}
 
 func (x *GetPhotoChunkResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[10]
+	mi := &file_needlebook_sync_v1_sync_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -854,7 +989,7 @@ func (x *GetPhotoChunkResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPhotoChunkResponse.ProtoReflect.Descriptor instead.
 func (*GetPhotoChunkResponse) Descriptor() ([]byte, []int) {
-	return file_needlebook_sync_v1_sync_service_proto_rawDescGZIP(), []int{10}
+	return file_needlebook_sync_v1_sync_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *GetPhotoChunkResponse) GetData() []byte {
@@ -875,7 +1010,7 @@ var File_needlebook_sync_v1_sync_service_proto protoreflect.FileDescriptor
 
 const file_needlebook_sync_v1_sync_service_proto_rawDesc = "" +
 	"\n" +
-	"%needlebook/sync/v1/sync_service.proto\x12\x12needlebook.sync.v1\x1a\x1bbuf/validate/validate.proto\x1a#needlebook/options/v1/options.proto\x1a\x1dneedlebook/sync/v1/edit.proto\x1a\x1eneedlebook/sync/v1/state.proto\"n\n" +
+	"%needlebook/sync/v1/sync_service.proto\x12\x12needlebook.sync.v1\x1a\x1bbuf/validate/validate.proto\x1a#needlebook/options/v1/options.proto\x1a\x1dneedlebook/sync/v1/edit.proto\x1a%needlebook/sync/v1/safety_entry.proto\x1a\x1eneedlebook/sync/v1/state.proto\"n\n" +
 	"\n" +
 	"ChainPoint\x12!\n" +
 	"\acounter\x18\x01 \x01(\x04B\a\xbaH\x042\x02 \x00R\acounter\x12\x1b\n" +
@@ -900,14 +1035,19 @@ const file_needlebook_sync_v1_sync_service_proto_rawDesc = "" +
 	"\fcursor_valid\x18\b \x01(\bR\vcursorValid\x12\"\n" +
 	"\forganisation\x18\t \x01(\fR\forganisation\x12%\n" +
 	"\x0eschema_version\x18\n" +
-	" \x01(\rR\rschemaVersion\"\xf2\x01\n" +
+	" \x01(\rR\rschemaVersion\"\xa9\x02\n" +
 	"\x0fExchangeRequest\x12!\n" +
 	"\areplica\x18\x01 \x01(\fB\a\xbaH\x04z\x02h\x10R\areplica\x12 \n" +
 	"\x06cursor\x18\x02 \x01(\fB\b\xbaH\x05z\x03\x18\x80\x01R\x06cursor\x12!\n" +
 	"\fhead_counter\x18\x03 \x01(\x04R\vheadCounter\x12$\n" +
 	"\thead_hash\x18\x04 \x01(\fB\a\xbaH\x04z\x02\x18 R\bheadHash\x12,\n" +
 	"\x04page\x18\x05 \x01(\v2\x18.needlebook.sync.v1.PageR\x04page\x12#\n" +
-	"\bmax_rows\x18\x06 \x01(\rB\b\xbaH\x05*\x03\x18\xe8\aR\amaxRows\"\xf2\x02\n" +
+	"\bmax_rows\x18\x06 \x01(\rB\b\xbaH\x05*\x03\x18\xe8\aR\amaxRows\x125\n" +
+	"\x05scope\x18\a \x01(\v2\x1f.needlebook.sync.v1.ScopeChangeR\x05scope\"\x96\x01\n" +
+	"\vScopeChange\x12;\n" +
+	"\x04mode\x18\x01 \x01(\x0e2\x1d.needlebook.sync.v1.ScopeModeB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04mode\x12!\n" +
+	"\x03add\x18\x02 \x03(\fB\x0f\xbaH\f\x92\x01\t\x10\xe8\a\"\x04z\x02h\x10R\x03add\x12'\n" +
+	"\x06remove\x18\x03 \x03(\fB\x0f\xbaH\f\x92\x01\t\x10\xe8\a\"\x04z\x02h\x10R\x06remove\"\xab\x03\n" +
 	"\x10ExchangeResponse\x121\n" +
 	"\x14acknowledged_counter\x18\x01 \x01(\x04R\x13acknowledgedCounter\x127\n" +
 	"\bverdicts\x18\x02 \x03(\v2\x1b.needlebook.sync.v1.VerdictR\bverdicts\x12\x1a\n" +
@@ -917,7 +1057,9 @@ const file_needlebook_sync_v1_sync_service_proto_rawDesc = "" +
 	"\x04gone\x18\x06 \x03(\v2\x1d.needlebook.sync.v1.RecordRefR\x04gone\x12\x16\n" +
 	"\x06cursor\x18\a \x01(\fR\x06cursor\x12\x12\n" +
 	"\x04more\x18\b \x01(\bR\x04more\x12*\n" +
-	"\x11backed_up_counter\x18\t \x01(\x04R\x0fbackedUpCounter\"\x9f\x01\n" +
+	"\x11backed_up_counter\x18\t \x01(\x04R\x0fbackedUpCounter\x127\n" +
+	"\x06safety\x18\n" +
+	" \x03(\v2\x1f.needlebook.sync.v1.SafetyEntryR\x06safety\"\x9f\x01\n" +
 	"\aVerdict\x12\x18\n" +
 	"\acounter\x18\x01 \x01(\x04R\acounter\x120\n" +
 	"\x04held\x18\x02 \x01(\v2\x1c.needlebook.sync.v1.HeldEditR\x04held\x12#\n" +
@@ -937,7 +1079,11 @@ const file_needlebook_sync_v1_sync_service_proto_rawDesc = "" +
 	"\tmax_bytes\x18\x03 \x01(\rB\v\xbaH\b*\x06\x18\x80\x80@ \x00R\bmaxBytes\"?\n" +
 	"\x15GetPhotoChunkResponse\x12\x12\n" +
 	"\x04data\x18\x01 \x01(\fR\x04data\x12\x12\n" +
-	"\x04size\x18\x02 \x01(\x04R\x04size2\x96\x03\n" +
+	"\x04size\x18\x02 \x01(\x04R\x04size*T\n" +
+	"\tScopeMode\x12\x1a\n" +
+	"\x16SCOPE_MODE_UNSPECIFIED\x10\x00\x12\x12\n" +
+	"\x0eSCOPE_MODE_ALL\x10\x01\x12\x17\n" +
+	"\x13SCOPE_MODE_PATIENTS\x10\x022\x96\x03\n" +
 	"\vSyncService\x12R\n" +
 	"\x05Hello\x12 .needlebook.sync.v1.HelloRequest\x1a!.needlebook.sync.v1.HelloResponse\"\x04\xc0\xbb\x18\a\x12[\n" +
 	"\bExchange\x12#.needlebook.sync.v1.ExchangeRequest\x1a$.needlebook.sync.v1.ExchangeResponse\"\x04\xc0\xbb\x18\a\x12j\n" +
@@ -957,45 +1103,52 @@ func file_needlebook_sync_v1_sync_service_proto_rawDescGZIP() []byte {
 	return file_needlebook_sync_v1_sync_service_proto_rawDescData
 }
 
-var file_needlebook_sync_v1_sync_service_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
+var file_needlebook_sync_v1_sync_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
+var file_needlebook_sync_v1_sync_service_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_needlebook_sync_v1_sync_service_proto_goTypes = []any{
-	(*ChainPoint)(nil),            // 0: needlebook.sync.v1.ChainPoint
-	(*HelloRequest)(nil),          // 1: needlebook.sync.v1.HelloRequest
-	(*KnownEdit)(nil),             // 2: needlebook.sync.v1.KnownEdit
-	(*HelloResponse)(nil),         // 3: needlebook.sync.v1.HelloResponse
-	(*ExchangeRequest)(nil),       // 4: needlebook.sync.v1.ExchangeRequest
-	(*ExchangeResponse)(nil),      // 5: needlebook.sync.v1.ExchangeResponse
-	(*Verdict)(nil),               // 6: needlebook.sync.v1.Verdict
-	(*PutPhotoChunkRequest)(nil),  // 7: needlebook.sync.v1.PutPhotoChunkRequest
-	(*PutPhotoChunkResponse)(nil), // 8: needlebook.sync.v1.PutPhotoChunkResponse
-	(*GetPhotoChunkRequest)(nil),  // 9: needlebook.sync.v1.GetPhotoChunkRequest
-	(*GetPhotoChunkResponse)(nil), // 10: needlebook.sync.v1.GetPhotoChunkResponse
-	(*Page)(nil),                  // 11: needlebook.sync.v1.Page
-	(*RecordRow)(nil),             // 12: needlebook.sync.v1.RecordRow
-	(*RecordRef)(nil),             // 13: needlebook.sync.v1.RecordRef
-	(*HeldEdit)(nil),              // 14: needlebook.sync.v1.HeldEdit
+	(ScopeMode)(0),                // 0: needlebook.sync.v1.ScopeMode
+	(*ChainPoint)(nil),            // 1: needlebook.sync.v1.ChainPoint
+	(*HelloRequest)(nil),          // 2: needlebook.sync.v1.HelloRequest
+	(*KnownEdit)(nil),             // 3: needlebook.sync.v1.KnownEdit
+	(*HelloResponse)(nil),         // 4: needlebook.sync.v1.HelloResponse
+	(*ExchangeRequest)(nil),       // 5: needlebook.sync.v1.ExchangeRequest
+	(*ScopeChange)(nil),           // 6: needlebook.sync.v1.ScopeChange
+	(*ExchangeResponse)(nil),      // 7: needlebook.sync.v1.ExchangeResponse
+	(*Verdict)(nil),               // 8: needlebook.sync.v1.Verdict
+	(*PutPhotoChunkRequest)(nil),  // 9: needlebook.sync.v1.PutPhotoChunkRequest
+	(*PutPhotoChunkResponse)(nil), // 10: needlebook.sync.v1.PutPhotoChunkResponse
+	(*GetPhotoChunkRequest)(nil),  // 11: needlebook.sync.v1.GetPhotoChunkRequest
+	(*GetPhotoChunkResponse)(nil), // 12: needlebook.sync.v1.GetPhotoChunkResponse
+	(*Page)(nil),                  // 13: needlebook.sync.v1.Page
+	(*RecordRow)(nil),             // 14: needlebook.sync.v1.RecordRow
+	(*RecordRef)(nil),             // 15: needlebook.sync.v1.RecordRef
+	(*SafetyEntry)(nil),           // 16: needlebook.sync.v1.SafetyEntry
+	(*HeldEdit)(nil),              // 17: needlebook.sync.v1.HeldEdit
 }
 var file_needlebook_sync_v1_sync_service_proto_depIdxs = []int32{
-	0,  // 0: needlebook.sync.v1.HelloRequest.chain:type_name -> needlebook.sync.v1.ChainPoint
-	2,  // 1: needlebook.sync.v1.HelloResponse.known:type_name -> needlebook.sync.v1.KnownEdit
-	11, // 2: needlebook.sync.v1.ExchangeRequest.page:type_name -> needlebook.sync.v1.Page
-	6,  // 3: needlebook.sync.v1.ExchangeResponse.verdicts:type_name -> needlebook.sync.v1.Verdict
-	12, // 4: needlebook.sync.v1.ExchangeResponse.rows:type_name -> needlebook.sync.v1.RecordRow
-	13, // 5: needlebook.sync.v1.ExchangeResponse.gone:type_name -> needlebook.sync.v1.RecordRef
-	14, // 6: needlebook.sync.v1.Verdict.held:type_name -> needlebook.sync.v1.HeldEdit
-	1,  // 7: needlebook.sync.v1.SyncService.Hello:input_type -> needlebook.sync.v1.HelloRequest
-	4,  // 8: needlebook.sync.v1.SyncService.Exchange:input_type -> needlebook.sync.v1.ExchangeRequest
-	7,  // 9: needlebook.sync.v1.SyncService.PutPhotoChunk:input_type -> needlebook.sync.v1.PutPhotoChunkRequest
-	9,  // 10: needlebook.sync.v1.SyncService.GetPhotoChunk:input_type -> needlebook.sync.v1.GetPhotoChunkRequest
-	3,  // 11: needlebook.sync.v1.SyncService.Hello:output_type -> needlebook.sync.v1.HelloResponse
-	5,  // 12: needlebook.sync.v1.SyncService.Exchange:output_type -> needlebook.sync.v1.ExchangeResponse
-	8,  // 13: needlebook.sync.v1.SyncService.PutPhotoChunk:output_type -> needlebook.sync.v1.PutPhotoChunkResponse
-	10, // 14: needlebook.sync.v1.SyncService.GetPhotoChunk:output_type -> needlebook.sync.v1.GetPhotoChunkResponse
-	11, // [11:15] is the sub-list for method output_type
-	7,  // [7:11] is the sub-list for method input_type
-	7,  // [7:7] is the sub-list for extension type_name
-	7,  // [7:7] is the sub-list for extension extendee
-	0,  // [0:7] is the sub-list for field type_name
+	1,  // 0: needlebook.sync.v1.HelloRequest.chain:type_name -> needlebook.sync.v1.ChainPoint
+	3,  // 1: needlebook.sync.v1.HelloResponse.known:type_name -> needlebook.sync.v1.KnownEdit
+	13, // 2: needlebook.sync.v1.ExchangeRequest.page:type_name -> needlebook.sync.v1.Page
+	6,  // 3: needlebook.sync.v1.ExchangeRequest.scope:type_name -> needlebook.sync.v1.ScopeChange
+	0,  // 4: needlebook.sync.v1.ScopeChange.mode:type_name -> needlebook.sync.v1.ScopeMode
+	8,  // 5: needlebook.sync.v1.ExchangeResponse.verdicts:type_name -> needlebook.sync.v1.Verdict
+	14, // 6: needlebook.sync.v1.ExchangeResponse.rows:type_name -> needlebook.sync.v1.RecordRow
+	15, // 7: needlebook.sync.v1.ExchangeResponse.gone:type_name -> needlebook.sync.v1.RecordRef
+	16, // 8: needlebook.sync.v1.ExchangeResponse.safety:type_name -> needlebook.sync.v1.SafetyEntry
+	17, // 9: needlebook.sync.v1.Verdict.held:type_name -> needlebook.sync.v1.HeldEdit
+	2,  // 10: needlebook.sync.v1.SyncService.Hello:input_type -> needlebook.sync.v1.HelloRequest
+	5,  // 11: needlebook.sync.v1.SyncService.Exchange:input_type -> needlebook.sync.v1.ExchangeRequest
+	9,  // 12: needlebook.sync.v1.SyncService.PutPhotoChunk:input_type -> needlebook.sync.v1.PutPhotoChunkRequest
+	11, // 13: needlebook.sync.v1.SyncService.GetPhotoChunk:input_type -> needlebook.sync.v1.GetPhotoChunkRequest
+	4,  // 14: needlebook.sync.v1.SyncService.Hello:output_type -> needlebook.sync.v1.HelloResponse
+	7,  // 15: needlebook.sync.v1.SyncService.Exchange:output_type -> needlebook.sync.v1.ExchangeResponse
+	10, // 16: needlebook.sync.v1.SyncService.PutPhotoChunk:output_type -> needlebook.sync.v1.PutPhotoChunkResponse
+	12, // 17: needlebook.sync.v1.SyncService.GetPhotoChunk:output_type -> needlebook.sync.v1.GetPhotoChunkResponse
+	14, // [14:18] is the sub-list for method output_type
+	10, // [10:14] is the sub-list for method input_type
+	10, // [10:10] is the sub-list for extension type_name
+	10, // [10:10] is the sub-list for extension extendee
+	0,  // [0:10] is the sub-list for field type_name
 }
 
 func init() { file_needlebook_sync_v1_sync_service_proto_init() }
@@ -1004,19 +1157,21 @@ func file_needlebook_sync_v1_sync_service_proto_init() {
 		return
 	}
 	file_needlebook_sync_v1_edit_proto_init()
+	file_needlebook_sync_v1_safety_entry_proto_init()
 	file_needlebook_sync_v1_state_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_needlebook_sync_v1_sync_service_proto_rawDesc), len(file_needlebook_sync_v1_sync_service_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   11,
+			NumEnums:      1,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
 		GoTypes:           file_needlebook_sync_v1_sync_service_proto_goTypes,
 		DependencyIndexes: file_needlebook_sync_v1_sync_service_proto_depIdxs,
+		EnumInfos:         file_needlebook_sync_v1_sync_service_proto_enumTypes,
 		MessageInfos:      file_needlebook_sync_v1_sync_service_proto_msgTypes,
 	}.Build()
 	File_needlebook_sync_v1_sync_service_proto = out.File

@@ -1,0 +1,239 @@
+package ledger
+
+import (
+	"context"
+	"encoding/binary"
+	"errors"
+
+	faultv1 "needlebook/gen/needlebook/fault/v1"
+	optionsv1 "needlebook/gen/needlebook/options/v1"
+	syncv1 "needlebook/gen/needlebook/sync/v1"
+	"needlebook/internal/causal"
+	"needlebook/internal/fault"
+	"needlebook/internal/record"
+	"needlebook/internal/store"
+)
+
+// Summarise folds what a device must know of a patient whose records it does not hold, from the patient's record and the others that concern the
+// patient. It must be a function of the states only.
+type Summarise func(patient record.ID, states []*record.State) *syncv1.SafetyEntry
+
+// A device's scope is in tableScope: under kind 'm' its mode, under 'p' and a patient the sequence at which the patient entered, under 'l' and a
+// sequence the patient that entered or left there.
+const (
+	scopeMode    = 'm'
+	scopePatient = 'p'
+	scopeLog     = 'l'
+)
+
+func scopeKey(device record.ID, part byte) []byte {
+	b := append(make([]byte, 0, 40), tableScope)
+	b = append(b, device[:]...)
+	return append(b, part)
+}
+
+func scopePatientKey(device, patient record.ID) []byte {
+	return append(scopeKey(device, scopePatient), patient[:]...)
+}
+
+func scopeLogKey(device record.ID, seq uint64) []byte {
+	return binary.BigEndian.AppendUint64(scopeKey(device, scopeLog), seq)
+}
+
+// subjectKey is the index of the records that concern a patient.
+func subjectKey(org, patient record.ID, k record.Key) []byte {
+	b := append(make([]byte, 0, 64), tableSubjects)
+	b = append(b, org[:]...)
+	b = append(b, patient[:]...)
+	b = binary.BigEndian.AppendUint16(b, uint16(k.Kind))
+	return append(b, k.ID[:]...)
+}
+
+// indexSubjects notes which patients a record concerns. A record that concerned a patient once stays in the index: while its patient is in conflict it
+// belongs to both, and afterwards the other must learn that it does not.
+func (r *row) indexSubjects(w store.Writer, l *Ledger, org record.ID) error {
+	for _, patient := range l.Schema.Subjects(r.state) {
+		if err := w.Put(subjectKey(org, patient, r.state.Key), []byte{1}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// recordsOf is the records that concern a patient, ascending.
+func recordsOf(r store.Reader, org, patient record.ID) ([]record.Key, error) {
+	var out []record.Key
+	prefix := subjectKey(org, patient, record.Key{})[:33]
+	err := r.Scan(prefix, after(prefix), func(key, _ []byte) error {
+		out = append(out, record.Key{Kind: record.Kind(binary.BigEndian.Uint16(key[33:])), ID: record.ID(key[35:])})
+		return nil
+	})
+	return out, err
+}
+
+// changeScope makes the change that a request asks for. It is done before edits are taken, and is durable on its own: done again it changes nothing.
+func (l *Ledger) changeScope(ctx context.Context, c Caller, m *syncv1.ScopeChange) error {
+	if m == nil {
+		return nil
+	}
+	return l.inBatch(ctx, c.Org, func(b *batch) error {
+		if err := b.setScopeMode(c.Device, m.GetMode()); err != nil {
+			return err
+		}
+		for _, id := range m.GetAdd() {
+			if err := b.moveScope(c, id, true); err != nil {
+				return err
+			}
+		}
+		for _, id := range m.GetRemove() {
+			if err := b.moveScope(c, id, false); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+func (b *batch) setScopeMode(device record.ID, mode syncv1.ScopeMode) error {
+	if mode == syncv1.ScopeMode_SCOPE_MODE_UNSPECIFIED {
+		return nil
+	}
+	have, err := readScopeMode(b.w, device)
+	if err != nil || have == mode {
+		return err
+	}
+	if have != syncv1.ScopeMode_SCOPE_MODE_UNSPECIFIED {
+		return fault.New(faultv1.Reason_REASON_INVALID_FIELD, "scope.mode", mode.String(), have.String()+", which this device began with")
+	}
+	return b.w.Put(scopeKey(device, scopeMode), []byte{byte(mode)})
+}
+
+func readScopeMode(r store.Reader, device record.ID) (syncv1.ScopeMode, error) {
+	v, err := r.Get(scopeKey(device, scopeMode))
+	if errors.Is(err, store.ErrNotFound) {
+		return syncv1.ScopeMode_SCOPE_MODE_UNSPECIFIED, nil
+	}
+	if err != nil || len(v) != 1 {
+		return 0, err
+	}
+	return syncv1.ScopeMode(v[0]), nil
+}
+
+// moveScope lets a patient enter or leave a device's scope, as an event of the log.
+func (b *batch) moveScope(c Caller, id []byte, enters bool) error {
+	patient, err := record.IDFromBytes(id)
+	if err != nil {
+		return fault.New(faultv1.Reason_REASON_INVALID_FIELD, "scope", "", "patient ids of 16 bytes")
+	}
+	_, err = b.w.Get(scopePatientKey(c.Device, patient))
+	if err != nil && !errors.Is(err, store.ErrNotFound) {
+		return err
+	}
+	if inside := err == nil; inside == enters {
+		return nil
+	}
+	if enters && c.MayHold != nil {
+		if err := c.MayHold(b.w, patient); err != nil {
+			return err
+		}
+	}
+	if err := b.logScope(c.Device, patient); err != nil {
+		return err
+	}
+	direction := byte(0)
+	if enters {
+		direction = 1
+		err = b.w.Put(scopePatientKey(c.Device, patient), binary.BigEndian.AppendUint64(nil, b.head.seq))
+	} else {
+		err = b.w.Delete(scopePatientKey(c.Device, patient))
+	}
+	if err != nil {
+		return err
+	}
+	return b.w.Put(scopeLogKey(c.Device, b.head.seq), append(patient[:], direction))
+}
+
+// enterScope lets the patients whose records a device edited enter its scope: it treats them, so it must hold what others know of them.
+func (b *batch) enterScope(c Caller, edits []admission) error {
+	mode, err := readScopeMode(b.w, c.Device)
+	if err != nil || mode != syncv1.ScopeMode_SCOPE_MODE_PATIENTS {
+		return err
+	}
+	c.MayHold = nil
+	for i := range edits {
+		row, err := b.row(edits[i].edit.Key)
+		if err != nil {
+			return err
+		}
+		for _, p := range b.l.Schema.Subjects(row.state) {
+			if err := b.moveScope(c, p[:], true); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// logScope appends the event of a device's scope. It is linked to no record: it changes none.
+func (b *batch) logScope(device, patient record.ID) error {
+	e := event{
+		outcome: scoped, org: b.org, seq: b.head.seq + 1, key: record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_PATIENT, ID: patient},
+		ref: causal.Dot{Replica: causal.ReplicaID(device), Counter: 1},
+	}
+	e.commit = nextCommit(b.head.commit, &e, record.Hash{})
+	b.head = head{e.seq, e.commit}
+	return b.w.Put(eventKey(e.seq), e.encode())
+}
+
+// scope is a device's scope as one answer sees it.
+type scope struct {
+	r       store.Reader
+	device  record.ID
+	limited bool
+	entered map[record.ID]uint64 // by patient, 0 for outside; filled as it is asked for
+}
+
+func readScope(r store.Reader, device record.ID) (*scope, error) {
+	mode, err := readScopeMode(r, device)
+	return &scope{r: r, device: device, limited: mode == syncv1.ScopeMode_SCOPE_MODE_PATIENTS, entered: map[record.ID]uint64{}}, err
+}
+
+// since is the sequence at which the patient entered the scope; 0 when the patient is outside.
+func (s *scope) since(patient record.ID) (uint64, error) {
+	if seq, ok := s.entered[patient]; ok {
+		return seq, nil
+	}
+	v, err := s.r.Get(scopePatientKey(s.device, patient))
+	if err != nil && !errors.Is(err, store.ErrNotFound) {
+		return 0, err
+	}
+	if err == nil && len(v) == 8 {
+		s.entered[patient] = binary.BigEndian.Uint64(v)
+	} else {
+		s.entered[patient] = 0
+	}
+	return s.entered[patient], nil
+}
+
+// place says how a record stands to the scope: whether the device holds it, since which sequence at the latest (0 for always), and the patients outside
+// of whom something must be known.
+func (s *scope) place(subjects []record.ID) (held bool, since uint64, outside []record.ID, err error) {
+	if !s.limited || len(subjects) == 0 {
+		return true, 0, nil, nil
+	}
+	for _, p := range subjects {
+		seq, err := s.since(p)
+		if err != nil {
+			return false, 0, nil, err
+		}
+		if seq == 0 {
+			outside = append(outside, p)
+			continue
+		}
+		if !held || seq < since {
+			since = seq
+		}
+		held = true
+	}
+	return held, since, outside, nil
+}

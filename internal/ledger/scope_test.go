@@ -1,0 +1,139 @@
+package ledger_test
+
+import (
+	"testing"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	chartv1 "needlebook/gen/needlebook/chart/v1"
+	optionsv1 "needlebook/gen/needlebook/options/v1"
+	recordv1 "needlebook/gen/needlebook/record/v1"
+	syncv1 "needlebook/gen/needlebook/sync/v1"
+	"needlebook/internal/record"
+)
+
+func (w *world) patient() record.Key {
+	return record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_PATIENT, ID: w.id()}
+}
+
+func (w *world) sessionKey() record.Key {
+	return record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_SESSION, ID: w.id()}
+}
+
+func born(year int32) *chartv1.Patient {
+	checked := &recordv1.Act{By: author.String(), At: &timestamppb.Timestamp{Seconds: 1}}
+	return &chartv1.Patient{Birth: &chartv1.BirthDate{Date: &recordv1.Date{Year: year, Month: 1, Day: 1}, Proof: 1, Checked: checked}}
+}
+
+func visit(patient record.Key) *chartv1.Session {
+	return &chartv1.Session{PatientId: proto.String(patient.ID.String())}
+}
+
+// counting stands in for the fold of a patient's records: it says how many there are.
+func counting(patient record.ID, states []*record.State) *syncv1.SafetyEntry {
+	e := &syncv1.SafetyEntry{PatientId: patient[:]}
+	for range states {
+		e.Alerts = append(e.Alerts, "record")
+	}
+	return e
+}
+
+// TestScope_HoldsTheAskedForAndAnIndexOfOthers: a tablet that holds some patients learns enough of all others, gets the whole history of one it asks for,
+// and gives it back.
+func TestScope_HoldsTheAskedForAndAnIndexOfOthers(t *testing.T) {
+	w := newWorld(t)
+	w.ledger.Summarise = counting
+	desk, room := w.tablet(), w.tablet()
+	room.store(room.r.LimitScope())
+	p, q := w.patient(), w.patient()
+	pVisit, qVisit := w.sessionKey(), w.sessionKey()
+	desk.edit(p, born(1980))
+	desk.edit(q, born(1990))
+	desk.edit(pVisit, visit(p))
+	desk.edit(qVisit, visit(q))
+	vial := w.vial()
+	desk.edit(vial, note("7"))
+	desk.sync()
+	room.sync()
+	room.restart()
+	if n := len(room.r.Keys(0)); n != 1 {
+		t.Fatalf("%d records held, want the vial alone: %s", n, room.draw())
+	}
+	if s := room.r.Safety(); len(s) != 2 || len(s[0].GetAlerts()) != 2 {
+		t.Fatalf("safety index: %v", s)
+	}
+
+	room.store(room.r.Hold(p.ID))
+	room.restart()
+	room.sync()
+	if n := len(room.r.Keys(0)); n != 3 || len(room.r.Safety()) != 1 {
+		t.Fatalf("%d records held, want the vial, the patient and the visit: %s", n, room.draw())
+	}
+	desk.edit(pVisit, &chartv1.Session{ClinicId: proto.String(w.id().String())})
+	desk.edit(qVisit, &chartv1.Session{ClinicId: proto.String(w.id().String())})
+	other := w.sessionKey()
+	desk.edit(other, visit(q))
+	desk.sync()
+	room.sync()
+	if room.r.View(pVisit).Digest() != desk.r.View(pVisit).Digest() {
+		t.Error("the visit that changed is not the same")
+	}
+	if s := room.r.Safety(); len(s) != 1 || len(s[0].GetAlerts()) != 3 {
+		t.Errorf("the index knows of the other patient's new visit: %v", s)
+	}
+
+	room.store(room.r.Unhold(p.ID))
+	room.sync()
+	if n := len(room.r.Keys(0)); n != 1 || len(room.r.Safety()) != 2 {
+		t.Fatalf("%d records held after giving the patient back: %s", n, room.draw())
+	}
+	room.restart()
+	room.store(room.r.Hold(p.ID))
+	room.sync()
+	if room.r.View(pVisit).Digest() != desk.r.View(pVisit).Digest() {
+		t.Errorf("held again, the visit is not the same:\n%s\n%s", room.draw(), desk.draw())
+	}
+}
+
+// TestScope_WhoIsTreatedIsHeld: a walk-in known only by the index is edited; at the sync her history comes, and what was written stays once.
+func TestScope_WhoIsTreatedIsHeld(t *testing.T) {
+	w := newWorld(t)
+	w.ledger.Summarise = counting
+	desk, room := w.tablet(), w.tablet()
+	room.store(room.r.LimitScope())
+	p, before := w.patient(), w.sessionKey()
+	desk.edit(p, born(1980))
+	desk.edit(before, visit(p))
+	desk.sync()
+	room.sync()
+	now := w.sessionKey()
+	room.edit(now, visit(p))
+	if len(room.r.Keys(0)) != 1 {
+		t.Fatal("the visit written offline is shown")
+	}
+	room.sync()
+	desk.sync()
+	sameDigest(t, desk, room)
+	if room.r.View(before).Empty() {
+		t.Error("her history did not come")
+	}
+}
+
+// TestScope_OwnEditsStayWhenAPatientLeaves: what the server does not have yet is accepted after the records are gone from the tablet.
+func TestScope_OwnEditsStayWhenAPatientLeaves(t *testing.T) {
+	w := newWorld(t)
+	desk, room := w.tablet(), w.tablet()
+	room.store(room.r.LimitScope())
+	p := w.patient()
+	room.edit(p, born(1980))
+	room.sync()
+	room.edit(p, born(1981))
+	room.store(room.r.Unhold(p.ID))
+	room.restart()
+	room.sync()
+	desk.sync()
+	if desk.r.View(p).Empty() || room.r.Unsent() != 0 {
+		t.Fatal("the edit made before leaving is on the server")
+	}
+}

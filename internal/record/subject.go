@@ -1,0 +1,34 @@
+package record
+
+import (
+	"slices"
+
+	optionsv1 "needlebook/gen/needlebook/options/v1"
+)
+
+// subjectField is the name of the register that says which patient a record concerns.
+const subjectField = "patient_id"
+
+// Subjects is the patients that a record concerns: itself when it is one, else what its patient_id says. While that is in conflict it concerns all of
+// them; a record without one concerns everybody. Each patient is named once, in the order of the siblings.
+func (s *Schema) Subjects(st *State) []ID {
+	if st.Key.Kind == optionsv1.RecordKind_RECORD_KIND_PATIENT {
+		return []ID{st.Key.ID}
+	}
+	sh := s.kinds[st.Key.Kind]
+	if sh == nil {
+		return nil
+	}
+	f := sh.byName(subjectField)
+	if f == nil {
+		return nil
+	}
+	var out []ID
+	for _, x := range st.Siblings(Register{Field: f.number}) {
+		text, err := contentOf(x.Value)
+		if id, ok := parseID(string(text)); err == nil && ok && !slices.Contains(out, id) {
+			out = append(out, id)
+		}
+	}
+	return out
+}

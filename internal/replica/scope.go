@@ -1,0 +1,142 @@
+package replica
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+
+	"google.golang.org/protobuf/proto"
+
+	syncv1 "needlebook/gen/needlebook/sync/v1"
+	"needlebook/internal/record"
+)
+
+// scopeWishes is the changes of scope that the server was not told yet.
+type scopeWishes struct {
+	mode     syncv1.ScopeMode
+	patients map[record.ID]bool // true to hold whole, false to hold no longer
+}
+
+// maxScopeWishes is how many patients one exchange can add and remove.
+const maxScopeWishes = 1000
+
+// LimitScope makes the replica hold whole only the patients it asks for or edits, with a safety index of all others. It is for a new replica, before its
+// first exchange.
+func (r *Replica) LimitScope() Changes {
+	var ch Changes
+	r.wishes.mode = syncv1.ScopeMode_SCOPE_MODE_PATIENTS
+	r.started = false
+	ch.put([]byte{tableWishes}, []byte{storedForm, byte(r.wishes.mode)})
+	return ch
+}
+
+// Hold asks for the whole records of a patient at the next exchange; Unhold asks to hold them no longer. Own edits that the server lacks stay.
+func (r *Replica) Hold(patient record.ID) Changes { return r.wish(patient, true) }
+
+// Unhold asks to hold a patient's records no longer.
+func (r *Replica) Unhold(patient record.ID) Changes { return r.wish(patient, false) }
+
+func (r *Replica) wish(patient record.ID, hold bool) Changes {
+	var ch Changes
+	r.wishes.patients[patient] = hold
+	r.started = false
+	ch.put(wishKey(patient), []byte{storedForm, flag(hold)})
+	return ch
+}
+
+// Safety is what is known of the patients whose records the replica does not hold, by their ids. It is no all-clear.
+func (r *Replica) Safety() []*syncv1.SafetyEntry {
+	out := make([]*syncv1.SafetyEntry, 0, len(r.safety))
+	for _, id := range sortedIDs(r.safety) {
+		if l := r.locals[patientKey(id)]; l == nil || l.server.Empty() {
+			out = append(out, r.safety[id])
+		}
+	}
+	return out
+}
+
+func sortedIDs[V any](m map[record.ID]V) []record.ID {
+	return slices.SortedFunc(maps.Keys(m), func(a, b record.ID) int { return bytes.Compare(a[:], b[:]) })
+}
+
+// scopeChange is the wishes as the next exchange says them; nil when there are none.
+func (r *Replica) scopeChange() *syncv1.ScopeChange {
+	m := &syncv1.ScopeChange{Mode: r.wishes.mode}
+	for _, id := range sortedIDs(r.wishes.patients) {
+		if list := &m.Remove; len(m.Add) < maxScopeWishes && len(m.Remove) < maxScopeWishes {
+			if r.wishes.patients[id] {
+				list = &m.Add
+			}
+			*list = append(*list, bytes.Clone(id[:]))
+		}
+	}
+	if m.Mode == syncv1.ScopeMode_SCOPE_MODE_UNSPECIFIED && len(m.Add)+len(m.Remove) == 0 {
+		return nil
+	}
+	return m
+}
+
+// granted forgets the wishes that the server has heard, unless they changed since.
+func (r *Replica) granted(m *syncv1.ScopeChange, ch *Changes) {
+	if m.GetMode() != syncv1.ScopeMode_SCOPE_MODE_UNSPECIFIED {
+		r.wishes.mode = syncv1.ScopeMode_SCOPE_MODE_UNSPECIFIED
+		ch.delete([]byte{tableWishes})
+	}
+	forget := func(ids [][]byte, hold bool) {
+		for _, b := range ids {
+			if id := record.ID(b); r.wishes.patients[id] == hold {
+				delete(r.wishes.patients, id)
+				ch.delete(wishKey(id))
+			}
+		}
+	}
+	forget(m.GetAdd(), true)
+	forget(m.GetRemove(), false)
+}
+
+// takeSafety replaces what was known of patients outside the scope.
+func (r *Replica) takeSafety(entries []*syncv1.SafetyEntry, ch *Changes) error {
+	for _, e := range entries {
+		id, err := record.IDFromBytes(e.GetPatientId())
+		if err != nil {
+			return fmt.Errorf("safety entry: %w", err)
+		}
+		b, err := proto.MarshalOptions{Deterministic: true}.Marshal(e)
+		if err != nil {
+			return fmt.Errorf("safety entry: %w", err)
+		}
+		r.safety[id] = e
+		ch.put(safetyKey(id), append([]byte{storedForm}, b...))
+		ch.changed(patientKey(id))
+	}
+	return nil
+}
+
+func (ld *loading) safetyRow(row Row) error {
+	m := &syncv1.SafetyEntry{}
+	if len(row.Key) != 17 || len(row.Value) == 0 || row.Value[0] != storedForm {
+		return errors.New("safety entry: form is not known")
+	}
+	if err := proto.Unmarshal(row.Value[1:], m); err != nil || !bytes.Equal(m.GetPatientId(), row.Key[1:]) {
+		return errors.New("safety entry: is not of its patient")
+	}
+	ld.r.safety[record.ID(row.Key[1:])] = m
+	return nil
+}
+
+func (ld *loading) wishRow(row Row) error {
+	if len(row.Value) != 2 || row.Value[0] != storedForm {
+		return errors.New("scope: form is not known")
+	}
+	switch len(row.Key) {
+	case 1:
+		ld.r.wishes.mode = syncv1.ScopeMode(row.Value[1])
+	case 17:
+		ld.r.wishes.patients[record.ID(row.Key[1:])] = row.Value[1] == 1
+	default:
+		return errors.New("scope: key is not of its size")
+	}
+	return nil
+}
