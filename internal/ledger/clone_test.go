@@ -1,6 +1,10 @@
 package ledger_test
 
-import "testing"
+import (
+	"testing"
+
+	"needlebook/internal/ledger"
+)
 
 // TestFork_CloneWithSmallPagesMissesNothing: a clone that comes with a page which the server had is answered before its fork is found. It must not
 // be taken to know what the other copy wrote after that page.
@@ -22,4 +26,36 @@ func TestFork_CloneWithSmallPagesMissesNothing(t *testing.T) {
 	if n := len(b.r.Keys(0)); n != 5 {
 		t.Errorf("the clone has %d records, want 5", n)
 	}
+}
+
+// TestHeld_ReleasedEditStaysVisibleUntilItsRowComes: the answer to a held edit was lost, and it was released meanwhile. Between the answer that says so
+// and the one that brings the record, the tablet shows what it made.
+func TestHeld_ReleasedEditStaysVisibleUntilItsRowComes(t *testing.T) {
+	w := newWorld(t)
+	a, b := w.tablet(), w.tablet()
+	a.sync()
+	k := w.vial()
+	w.denied[author] = true
+	e := a.edit(k, note("11"))
+	if _, err := a.step(true); err != nil {
+		t.Fatal(err)
+	}
+	w.denied[author] = false
+	b.edit(w.vial(), note("12"))
+	b.sync()
+	if _, err := w.ledger.Release(t.Context(), ledger.Judgement{Org: org, By: author, Key: k, Dot: e.Dot}); err != nil {
+		t.Fatal(err)
+	}
+	a.r.Limits.Rows = 1
+	for more := true; more; {
+		var err error
+		if more, err = a.step(false); err != nil {
+			t.Fatal(err)
+		}
+		if a.r.View(k).Empty() {
+			t.Fatalf("the released edit is not shown; held: %v", a.r.Held(k))
+		}
+	}
+	b.sync()
+	sameDigest(t, a, b)
 }

@@ -202,7 +202,9 @@ func (r *Replica) settle(o *own, v verdict, ch *Changes) {
 		l.drop(o)
 		l.fold()
 		l.server.Skip(o.edit.Dot)
-	case v.held.Status == syncv1.HeldStatus_HELD_STATUS_WAITING, v.held.Status == syncv1.HeldStatus_HELD_STATUS_APPLIED:
+	case v.held.Status == syncv1.HeldStatus_HELD_STATUS_WAITING, v.held.Status == syncv1.HeldStatus_HELD_STATUS_APPLIED,
+		v.held.Status == syncv1.HeldStatus_HELD_STATUS_RELEASED:
+		// What took effect later, or again under the server's own dot, comes with the record's row, which may be some answers away.
 		l.hold(*v.held)
 		if o.fate = waiting; len(l.settleSeen()) == 0 {
 			ch.put(waitingKey(o.edit.Dot), []byte{storedForm})
