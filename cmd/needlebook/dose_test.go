@@ -121,3 +121,29 @@ func TestPeoplesOutput(t *testing.T) {
 		t.Error(stdout)
 	}
 }
+
+// FuzzDoseFlag: any text is read or refused as wrong use, and what is read holds the text's own parts.
+func FuzzDoseFlag(f *testing.F) {
+	for _, text := range []string{"4", "4@right", "2.5@left:mentalis", "@", "4@midline:", "4@up"} {
+		f.Add(text)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		d, err := doseOf(text)
+		if err != nil {
+			if exitCode(err) != exitUsage {
+				t.Fatal(err)
+			}
+			return
+		}
+		back := d.GetDoseUnits()
+		if d.Side != nil {
+			back += "@" + sideText(d.Side)
+		}
+		if d.Muscle != nil {
+			back += ":" + d.GetMuscle()
+		}
+		if back != text {
+			t.Fatalf("%q was read as %q", text, back)
+		}
+	})
+}

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"time"
 
 	"needlebook/internal/dose"
 	"needlebook/internal/formulary"
@@ -64,7 +63,11 @@ func useByText(r *dosev1.PrepareResponse) string {
 }
 
 func hoursText(rule *dosev1.UseByStatement) string {
-	return fmt.Sprintf("%g hours, storage %s", (time.Duration(rule.GetSeconds()) * time.Second).Hours(), rule.GetStorage())
+	time := fmt.Sprintf("%d minutes", rule.GetSeconds()/60)
+	if rule.GetSeconds()%3600 == 0 {
+		time = fmt.Sprintf("%d hours", rule.GetSeconds()/3600)
+	}
+	return time + ", storage " + rule.GetStorage()
 }
 
 func statementText(s *dosev1.LabelledStrength) string {

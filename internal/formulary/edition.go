@@ -1,6 +1,7 @@
 package formulary
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
@@ -25,7 +26,7 @@ type Edition struct {
 	hash    [sha256.Size]byte
 }
 
-// Builtin reads the edition that is shipped. It takes about a millisecond: keep what it returns. An error means that the program was built with
+// Builtin reads the edition that is shipped. It takes some milliseconds: keep what it returns. An error means that the program was built with
 // damaged tables.
 func Builtin() (*Edition, error) {
 	m := &formularyv1.FormularyEdition{Label: proto.String("Built-in edition"), Version: proto.String(BuiltinVersion)}
@@ -54,8 +55,12 @@ type EntryError struct {
 func (e *EntryError) Error() string { return e.List + " " + e.Key + ": " + e.Rule }
 
 // Derive lays an edition over the one that it derives from: an entry replaces the entry of its list with the same code or name, an entry that only
-// removes takes away the entry with its id, all others stay. Neither argument is changed or kept. The error is an *EntryError.
+// removes takes away the entry with its id, all others stay. A base or a publication that the deriving edition names must have the hash that base and
+// the result have. Neither argument is changed or kept. The error is an *EntryError.
 func Derive(base *Edition, derived *formularyv1.FormularyEdition) (*Edition, error) {
+	if b := derived.GetBase(); b != nil && !bytes.Equal(b.GetHash(), base.hash[:]) {
+		return nil, &EntryError{"base", b.GetVersion(), "has another hash than the edition that this one is laid over"}
+	}
 	m := proto.CloneOf(derived)
 	for _, list := range entryLists() {
 		into := m.ProtoReflect().NewField(list).List()
@@ -82,7 +87,11 @@ func Derive(base *Edition, derived *formularyv1.FormularyEdition) (*Edition, err
 		}
 		m.ProtoReflect().Set(list, protoreflect.ValueOfList(into))
 	}
-	return seal(m)
+	e, err := seal(m)
+	if err == nil && derived.GetPublished() != nil && !bytes.Equal(derived.GetPublished().GetHash(), e.hash[:]) {
+		return nil, &EntryError{"published", e.Version(), "has another hash than its content"}
+	}
+	return e, err
 }
 
 // changes sorts the entries of a deriving edition: keys that it replaces, ids that it removes.
@@ -145,6 +154,9 @@ func (e *Edition) Version() string { return e.message.GetVersion() }
 
 // Hash is SHA-256 over Lines, in hexadecimal.
 func (e *Edition) Hash() string { return hex.EncodeToString(e.hash[:]) }
+
+// Sum is SHA-256 over Lines, as a publication of the edition holds it.
+func (e *Edition) Sum() [sha256.Size]byte { return e.hash }
 
 // Message is the whole edition as a record holds it, with what it derives from laid in. It is a copy.
 func (e *Edition) Message() *formularyv1.FormularyEdition { return proto.CloneOf(e.message) }

@@ -2,6 +2,7 @@ package formulary
 
 import (
 	"encoding/csv"
+	"errors"
 	"flag"
 	"os"
 	"slices"
@@ -191,6 +192,28 @@ func TestDerive(t *testing.T) {
 	}
 	if _, err := Derive(base, &formularyv1.FormularyEdition{Zones: []*formularyv1.ZoneEntry{{Id: "z"}}}); err == nil {
 		t.Error("an entry that neither is nor removes was taken")
+	}
+}
+
+// An edition that names its base or its own hash is not laid over another, nor taken with another content.
+func TestDeriveHoldsHashes(t *testing.T) {
+	base := builtin(t)
+	sum := base.Sum()
+	right, wrong := sum[:], make([]byte, len(sum))
+	for _, c := range []struct {
+		derived *formularyv1.FormularyEdition
+		ok      bool
+	}{
+		{&formularyv1.FormularyEdition{Base: &formularyv1.EditionReference{Version: BuiltinVersion, Hash: right}}, true},
+		{&formularyv1.FormularyEdition{Base: &formularyv1.EditionReference{Version: BuiltinVersion, Hash: wrong}}, false},
+		{&formularyv1.FormularyEdition{Published: &formularyv1.Publication{Hash: right}}, true},
+		{&formularyv1.FormularyEdition{Published: &formularyv1.Publication{Hash: wrong}}, false},
+	} {
+		e, err := Derive(base, c.derived)
+		var entry *EntryError
+		if (err == nil) != c.ok || (!c.ok && !errors.As(err, &entry)) || (c.ok && e.Hash() != base.Hash()) {
+			t.Errorf("%v: %v", c.derived, err)
+		}
 	}
 }
 
