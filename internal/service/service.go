@@ -21,6 +21,7 @@ import (
 	"needlebook/gen/needlebook/trace/v1/tracev1connect"
 	"needlebook/internal/auth"
 	"needlebook/internal/blob"
+	"needlebook/internal/chart"
 	"needlebook/internal/ledger"
 	"needlebook/internal/record"
 	"needlebook/internal/schema"
@@ -122,7 +123,7 @@ func (s *Service) load(ctx context.Context) (err error) {
 	if s.validator, err = protovalidate.New(); err != nil {
 		return fmt.Errorf("read the bounds of the schema: %w", err)
 	}
-	if s.ledger, err = ledger.Open(ctx, s.Store, ledger.Config{Schema: s.schema, Authorise: authorise, Now: s.Now, Random: s.Random}); err != nil {
+	if s.ledger, err = ledger.Open(ctx, s.Store, ledger.Config{Schema: s.schema, Authorise: authorise, Now: s.Now, Random: s.Random, Summarise: chart.Safety}); err != nil {
 		return err
 	}
 	ring, err := s.keyring(ctx)
