@@ -48,6 +48,7 @@ func Rules() map[string]Rule {
 		"internal/audit":           {Ours: []string{"store", Gen}},
 		"internal/service":         {Ours: all},
 		"internal/server":          {Ours: withService},
+		"internal/bench":           {Proof: true},
 		"internal/sim":             {Ours: withServer},
 		"cmd/needlebook":           {Ours: append(slices.Clone(withServer), "sim")},
 
