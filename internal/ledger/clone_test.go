@@ -3,6 +3,9 @@ package ledger_test
 import (
 	"testing"
 
+	"google.golang.org/protobuf/proto"
+
+	chartv1 "needlebook/gen/needlebook/chart/v1"
 	"needlebook/internal/ledger"
 )
 
@@ -58,4 +61,31 @@ func TestHeld_ReleasedEditStaysVisibleUntilItsRowComes(t *testing.T) {
 	}
 	b.sync()
 	sameDigest(t, a, b)
+}
+
+// TestFork_CloneKeepsWhatTheOtherCopySent: both copies hold an edit that one of them sent; the other finds its fork after the first answer that told it
+// so, and must not lose sight of the values when the record changes again.
+func TestFork_CloneKeepsWhatTheOtherCopySent(t *testing.T) {
+	w := newWorld(t)
+	a, c := w.tablet(), w.tablet()
+	k := w.vial()
+	a.edit(k, note("11"))
+	a.sync()
+	c.sync()
+	a.edit(w.vial(), note("12"))
+	a.edit(k, &chartv1.Vial{ClinicId: proto.String(w.id().String())})
+	b := a.clone()
+	b.r.Limits.PageEdits = 1
+	a.sync()
+	if _, err := b.step(false); err != nil {
+		t.Fatal(err)
+	}
+	a.edit(w.vial(), note("13"))
+	a.sync()
+	c.edit(k, note("14"))
+	c.sync()
+	for _, x := range []*tablet{b, a, c} {
+		x.sync()
+	}
+	sameDigest(t, a, b, c)
 }

@@ -160,11 +160,12 @@ func (x *exchange) checkHead(r store.Reader) (uint64, error) {
 	return counter, nil
 }
 
-// compared reports whether the replica's chain is known to be the server's up to counter. It is not when the page ends before that, as a page sent again
-// may: then the replica may be a clone, and is told of no record until it shows the rest, or what the other copy wrote would count as its own.
+// compared reports whether the replica's chain is known to be the server's up to counter, and acknowledged so far. It is not when the page ends before
+// that, as a page sent again may: then the replica may be a clone, and is told of no record until it shows the rest, or what the other copy wrote
+// would count as its own, and its cursor would pass what it does not know the outcome of.
 func (x *exchange) compared(counter uint64) bool {
 	page := x.request.GetPage()
-	return page == nil || page.GetFirstCounter()+uint64(len(page.GetEdits())) > counter || x.request.GetHeadCounter() == counter
+	return page == nil || page.GetFirstCounter()+uint64(len(page.GetEdits())) > counter
 }
 
 // answer is the answer of an exchange while it is put together.
