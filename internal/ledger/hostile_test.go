@@ -270,6 +270,10 @@ func TestRow7_ReferencesInACircleOrTooDeep(t *testing.T) {
 	one.Context, two.Context = causal.Vector{two.Dot}, causal.Vector{one.Dot}
 	a.taken(a.forged(one))
 	a.taken(a.forged(two))
+	// A kind that no key of the store can hold.
+	beyond := w.madeUp(k, causal.ReplicaID(w.id()), note("11"))
+	beyond.Key.Kind = 70_000
+	a.refused(a.forged(beyond), faultv1.Reason_REASON_NOT_CANONICAL)
 	// Messages in messages, deeper than any that records use.
 	value := []byte{}
 	for len(value) < 40_000 {

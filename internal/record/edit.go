@@ -52,6 +52,8 @@ func (e *Edit) Valid() error {
 	switch {
 	case e.ID.IsZero(), e.Author.IsZero(), e.Key.ID.IsZero(), e.Key.Kind <= 0:
 		return errors.New("an id is missing")
+	case e.Key.Kind > MaxKind:
+		return fmt.Errorf("record kind %d is none", e.Key.Kind)
 	case e.Dot.Replica.IsZero(), e.Dot.Counter == 0:
 		return errors.New("the dot is missing")
 	case e.Context.Covers(e.Dot):
@@ -195,7 +197,7 @@ func ParseEdit(b []byte) (Edit, error) {
 
 func (r *reader) kind() Kind {
 	k := r.uvarint()
-	if k == 0 || k > 1<<16 {
+	if k == 0 || k > MaxKind {
 		r.fail(fmt.Errorf("record kind %d is none", k))
 	}
 	return Kind(k)

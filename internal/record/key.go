@@ -11,6 +11,9 @@ import (
 // Kind is the kind of a record.
 type Kind = optionsv1.RecordKind
 
+// MaxKind is the highest number that a kind may ever have: keys of stores hold it in 16 bits.
+const MaxKind = 1<<16 - 1
+
 // ID is a UUID: of a record, an element, an edit or a person. The zero value is no id.
 type ID [16]byte
 

@@ -32,6 +32,9 @@ func FuzzDecodePage(f *testing.F) {
 		edits := make([]record.Edit, len(chained))
 		for i := range chained {
 			edits[i] = chained[i].Edit
+			if _, err := record.ParseEdit(edits[i].AppendBinary(nil)); err != nil {
+				t.Fatalf("accepted an edit that cannot be read from a store: %v", err)
+			}
 		}
 		p.Signature = nil
 		if again := wire.EncodePage(edits); !proto.Equal(again, known(t, p)) {
@@ -95,8 +98,17 @@ func FuzzRow(f *testing.F) {
 			if err != nil {
 				continue
 			}
-			if _, err := row.State(); err != nil {
+			st, err := row.State()
+			if err != nil {
 				continue
+			}
+			if _, err := record.ParseState(st.AppendBinary(nil)); err != nil {
+				t.Fatalf("accepted a state that cannot be read from a store: %v", err)
+			}
+			for i := range row.Held {
+				if _, err := wire.ParseHeld(row.Held[i].AppendBinary(nil)); err != nil {
+					t.Fatalf("accepted a held edit that cannot be read from a store: %v", err)
+				}
 			}
 			var tables wire.Tables
 			written := tables.EncodeRow(&row)

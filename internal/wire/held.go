@@ -11,6 +11,9 @@ import (
 	"needlebook/internal/record"
 )
 
+// maxEnum bounds statuses and reasons. A later version may add some; what this one does not know it keeps.
+const maxEnum = 1 << 16
+
 // AppendBinary appends the form in which a held edit is stored, on the server and on tablets: status, reason, whether partial, detail, edit.
 func (h *Held) AppendBinary(b []byte) []byte {
 	b = binary.AppendUvarint(b, uint64(h.Status))
@@ -28,11 +31,11 @@ func (h *Held) AppendBinary(b []byte) []byte {
 // ParseHeld is the inverse of AppendBinary. The edit's slices point into b.
 func ParseHeld(b []byte) (Held, error) {
 	status, b, err := causal.Uvarint(b)
-	if err != nil || status == 0 || status > uint64(syncv1.HeldStatus_HELD_STATUS_APPLIED) {
+	if err != nil || status == 0 || status > maxEnum {
 		return Held{}, fmt.Errorf("held edit: status %d is none", status)
 	}
 	reason, b, err := causal.Uvarint(b)
-	if err != nil || reason > 1<<16 {
+	if err != nil || reason > maxEnum {
 		return Held{}, fmt.Errorf("held edit: reason %d is none", reason)
 	}
 	if len(b) == 0 || b[0] > 1 {

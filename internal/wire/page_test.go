@@ -110,6 +110,8 @@ func TestDecodePage_TakesOnlyWhatEncodePageWrites(t *testing.T) {
 		{"half a pair", func(p *syncv1.Page) { p.Edits[1].Context = p.Edits[1].Context[:1] }, faultv1.Reason_REASON_NOT_CANONICAL},
 		{"a counter of 0 in a context", func(p *syncv1.Page) { p.Edits[1].Context[1] = 0 }, faultv1.Reason_REASON_NOT_CANONICAL},
 		{"a write of nothing", func(p *syncv1.Page) { p.Edits[1].Writes[0].Clear = nil }, faultv1.Reason_REASON_NOT_CANONICAL},
+		{"the last kind there can be", func(p *syncv1.Page) { p.Edits[1].Kind = record.MaxKind }, 0},
+		{"a kind beyond", func(p *syncv1.Page) { p.Edits[1].Kind = record.MaxKind + 1 }, faultv1.Reason_REASON_NOT_CANONICAL},
 		{"1,001 edits", func(p *syncv1.Page) {
 			for len(p.Edits) < 1001 {
 				p.Edits = append(p.Edits, p.Edits[1])

@@ -83,7 +83,7 @@ func NewReader(replicas, authors [][]byte) (Reader, error) {
 // Row reads a row. It shares the message's slices. The fragments of a delta are in order but are no whole state.
 func (rd Reader) Row(m *syncv1.RecordRow) (Row, error) {
 	id, err := record.IDFromBytes(m.GetRecordId())
-	if err != nil || m.GetKind() <= 0 {
+	if err != nil || m.GetKind() <= 0 || m.GetKind() > record.MaxKind {
 		return Row{}, notCanonical("rows.record_id", "a kind and an id of 16 bytes")
 	}
 	r := Row{Key: record.Key{Kind: m.GetKind(), ID: id}, Delta: m.GetDelta()}
@@ -131,6 +131,9 @@ func (rd Reader) Held(m *syncv1.HeldEdit) (Held, error) {
 	replica, err := rd.ids.replica(m.GetReplica())
 	if err != nil {
 		return Held{}, err
+	}
+	if m.GetStatus() <= 0 || m.GetStatus() > maxEnum || m.GetReason() < 0 || m.GetReason() > maxEnum {
+		return Held{}, notCanonical("held", "a status and a reason")
 	}
 	e, err := rd.ids.decodeEdit(m.GetEdit())
 	if err != nil {
