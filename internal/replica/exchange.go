@@ -201,7 +201,7 @@ func (r *Replica) settle(o *own, v verdict, ch *Changes) {
 	case v.known:
 		l.drop(o)
 		l.fold()
-		l.server.Skip(o.edit.Dot)
+		l.skip(o.edit.Dot)
 	case v.held.Status == syncv1.HeldStatus_HELD_STATUS_WAITING, v.held.Status == syncv1.HeldStatus_HELD_STATUS_APPLIED,
 		v.held.Status == syncv1.HeldStatus_HELD_STATUS_RELEASED:
 		// What took effect later, or again under the server's own dot, comes with the record's row, which may be some answers away.
@@ -218,8 +218,11 @@ func (r *Replica) settle(o *own, v verdict, ch *Changes) {
 	r.putLocal(o.edit.Key, ch)
 }
 
-// fold makes the own edits that took effect as they came part of the copy of the server's state. It leaves a state that may be changed in place.
+// fold makes the own edits that took effect as they came part of the copy of the server's state.
 func (l *local) fold() {
+	if !slices.ContainsFunc(l.own, func(o *own) bool { return o.fate == settled }) {
+		return
+	}
 	l.server = l.server.Clone()
 	l.own = slices.DeleteFunc(l.own, func(o *own) bool {
 		if o.fate == settled {
@@ -229,15 +232,22 @@ func (l *local) fold() {
 	})
 }
 
+// skip notes that an edit counts and had no effect.
+func (l *local) skip(d causal.Dot) {
+	l.server = l.server.Clone()
+	l.server.Skip(d)
+}
+
 // takeEffect makes what was not held of an edit part of the server's state.
 func (l *local) takeEffect(e record.Edit, h *wire.Held) {
 	if !h.Partial {
-		l.server.Skip(e.Dot)
+		l.skip(e.Dot)
 		return
 	}
 	e.Writes = slices.DeleteFunc(slices.Clone(e.Writes), func(w record.Write) bool {
 		return slices.ContainsFunc(h.Edit.Writes, func(k record.Write) bool { return k.Path == w.Path })
 	})
+	l.server = l.server.Clone()
 	l.server.Apply(&e)
 }
 
@@ -277,6 +287,8 @@ func (r *Replica) takeRow(row *wire.Row, ch *Changes) error {
 		old := l.server
 		l.server, l.stale, l.held = state, false, nil
 		r.recover(old, l, ch)
+	case len(l.server.Seen) == 0:
+		l.server = state
 	case row.Delta:
 		l.server = record.JoinDelta(l.server, state)
 	default:

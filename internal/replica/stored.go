@@ -177,7 +177,7 @@ func readOwn(b []byte) (*own, error) {
 
 func (r *Replica) putLocal(k record.Key, ch *Changes) {
 	l := r.locals[k]
-	b := []byte{storedForm, flag(l.stale)}
+	b := append(make([]byte, 0, 4096), storedForm, flag(l.stale))
 	b = binary.AppendUvarint(b, uint64(len(l.held)))
 	for i := range l.held {
 		h := l.held[i].AppendBinary(nil)
@@ -212,11 +212,13 @@ func readLocal(b []byte) (*local, error) {
 	return l, err
 }
 
-func (r *Replica) putRecovered(rec Recovered, ch *Changes) {
+func (r *Replica) putRecovered(rec Recovered, ch *Changes) { ch.put(recoveredKey(rec), rec.encode()) }
+
+func (rec *Recovered) encode() []byte {
 	b := []byte{storedForm, flag(rec.Sibling.Cleared)}
 	b = append(b, rec.Info.Author[:]...)
 	b = binary.AppendVarint(b, rec.Info.AuthoredAt)
-	ch.put(recoveredKey(rec), append(b, rec.Sibling.Value...))
+	return append(b, rec.Sibling.Value...)
 }
 
 func readRecovered(key, b []byte) (Recovered, error) {
@@ -248,7 +250,10 @@ func readRecovered(key, b []byte) (Recovered, error) {
 // Load is the replica that rows, which Changes stored, leave. The rows come in ascending order of their keys, and their slices are kept.
 func Load(schema *record.Schema, rows []Row) (*Replica, error) {
 	ld := loading{r: newReplica(schema), own: map[causal.ReplicaID][]*own{}, waiting: map[string]bool{}}
-	for _, row := range rows {
+	for i, row := range rows {
+		if i > 0 && bytes.Compare(rows[i-1].Key, row.Key) >= 0 {
+			return nil, fmt.Errorf("load replica: key %x: is out of order", row.Key)
+		}
 		if err := ld.row(row); err != nil {
 			return nil, fmt.Errorf("load replica: key %x: %w", row.Key, err)
 		}
@@ -261,8 +266,14 @@ func Load(schema *record.Schema, rows []Row) (*Replica, error) {
 			return nil, fmt.Errorf("load replica: %w", err)
 		}
 	}
+	for id := range ld.own { // of no incarnation: they would never be sent
+		return nil, fmt.Errorf("load replica: edits of replica %v, which it is not", id)
+	}
 	return ld.r, nil
 }
+
+// errWrongKey says that a row does not stand under the key of what it holds.
+var errWrongKey = errors.New("is not the key of what it holds")
 
 // loading is a replica while its rows are read.
 type loading struct {
@@ -277,20 +288,32 @@ func (ld *loading) row(row Row) error {
 	}
 	switch row.Key[0] {
 	case tableMeta:
+		if len(row.Key) != 1 {
+			return errWrongKey
+		}
 		return ld.r.readMeta(row.Value)
 	case tableLocals:
 		l, err := readLocal(row.Value)
+		if err == nil && !bytes.Equal(row.Key, localKey(l.server.Key)) {
+			err = errWrongKey
+		}
 		if err == nil {
 			ld.r.locals[l.server.Key] = l
 		}
 		return err
 	case tableOwn:
 		o, err := readOwn(row.Value)
+		if err == nil && !bytes.Equal(row.Key, ownKey(o.edit.Dot)) {
+			err = errWrongKey
+		}
 		if err == nil {
 			ld.own[o.edit.Dot.Replica] = append(ld.own[o.edit.Dot.Replica], o)
 		}
 		return err
 	case tableWaiting:
+		if len(row.Key) != 25 || !bytes.Equal(row.Value, []byte{storedForm}) {
+			return errors.New("waiting edit: form is not known")
+		}
 		ld.waiting[string(row.Key)] = true
 		return nil
 	case tableSafety:
@@ -299,6 +322,9 @@ func (ld *loading) row(row Row) error {
 		return ld.wishRow(row)
 	case tableRecovered:
 		rec, err := readRecovered(row.Key, row.Value)
+		if err == nil && (!bytes.Equal(row.Key, recoveredKey(rec)) || !bytes.Equal(row.Value, rec.encode())) {
+			err = errors.New("recovered value: not in its one form")
+		}
 		ld.r.recovered = append(ld.r.recovered, rec)
 		return err
 	}
@@ -308,6 +334,7 @@ func (ld *loading) row(row Row) error {
 // adopt gives an incarnation the edits it kept, with what the server said of each.
 func (ld *loading) adopt(inc *incarnation) error {
 	inc.kept = ld.own[inc.id]
+	delete(ld.own, inc.id)
 	if err := inc.valid(); err != nil {
 		return err
 	}
@@ -330,9 +357,12 @@ func (ld *loading) adopt(inc *incarnation) error {
 // valid reports whether what was kept is the end of the chain that the meta row describes.
 func (inc *incarnation) valid() error {
 	want := inc.counter - uint64(len(inc.kept))
-	for _, o := range inc.kept {
+	for i, o := range inc.kept {
 		if want++; o.edit.Dot.Counter != want {
 			return fmt.Errorf("edit %v: counter %d was expected", o.edit.Dot, want)
+		}
+		if i > 0 && o.edit.Previous != inc.kept[i-1].hash {
+			return fmt.Errorf("edit %v does not follow the one before it", o.edit.Dot)
 		}
 	}
 	if n := len(inc.kept); n > 0 && inc.kept[n-1].hash != inc.head {
