@@ -51,6 +51,11 @@ func oneDose(units, more string) string {
 	return drawJSON(`"syringe":{"capacity_ml":"1","graduation_ml":"0.01"},"doses":[{"ref":"a","dose_units":"` + units + `"}]` + more)
 }
 
+func twoDoses(first, second, most string) string {
+	return drawJSON(`"syringe":{"capacity_ml":"1","graduation_ml":"0.01"},"doses":[{"ref":"a","dose_units":"` + first + `"},{"ref":"b","dose_units":"` + second +
+		`"}],"most_ml_per_injection":"` + most + `"`)
+}
+
 func pairs(n int, capacity, units string) string {
 	var doses []string
 	for i := range n {
@@ -88,9 +93,13 @@ func TestFindings(t *testing.T) {
 		{CodeDeliversNothing, hold, false, oneDose("0.2", ""), oneDose("0.201", "")},    // half a graduation holds 0.2 units, and a half goes down
 		{CodeInjectionError, caution, true, oneDose("1.264", ""), oneDose("1.263", "")}, // 1.2 units: 5.0633 % and 4.9881 % off
 		{CodeSidesDiffer, caution, true, resumed("0.107"), resumed("0.106")},            // 0.007 and 0.006 of 0.2 mL
+		{CodeSidesDiffer, caution, true, resumed("0.107"), strings.Replace(resumed("0.107"), `"l","dose_units":"4"`, `"l","dose_units":"5"`, 1)},
+		{CodeDilutionNotLabelled, note, false, prepareJSON(rela, `"content_units":"150","liquid_ml":"1.4"`), prepareJSON(rela, `"content_units":"150","liquid_ml":"1.5"`)},
 		{CodeNoTolerance, note, false, oneDose("1.001", ""), oneDose("1.2", "")},
 		{CodeMuscleSplit, note, false, pairs(3, "0.3", "5"), pairs(2, "0.3", "5")},
 		{CodeVolumeAboveMost, caution, false, oneDose("4.001", `,"most_ml_per_injection":"0.1"`), oneDose("4", `,"most_ml_per_injection":"0.1"`)},
+		// 0.0125 mL is given as 0.01, so the next 0.0975 mL are given as 0.1.
+		{CodeVolumeAboveMost, caution, false, twoDoses("0.5", "3.9", "0.0975"), twoDoses("0.5", "3.9", "0.1")},
 		{CodeVolumeAboveMost, caution, true, oneDose("4.001", ""), oneDose("4", "")},
 	} {
 		e := builtin(t)

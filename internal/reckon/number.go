@@ -1,8 +1,6 @@
 package reckon
 
 import (
-	"math/big"
-
 	"needlebook/internal/dose"
 
 	dosev1 "needlebook/gen/needlebook/dose/v1"
@@ -19,12 +17,10 @@ func optionalText(s string) *string {
 // plain is a fraction as units and per cent are written: in full when it ends within 4 decimals, else rounded half-even to 4.
 func plain(f dose.Fraction) dose.Number { return dose.NewPercent(f).Number() }
 
-// millilitres is a fraction as volumes are written: in full when it is a whole number of nanolitres.
+// millilitres is a volume, of at most dose.MaxVolume, as volumes are written: in full when it is a whole number of nanolitres.
 func millilitres(f dose.Fraction) string {
-	if nanolitres := int64(1_000_000); nanolitres%f.Den() == 0 {
-		if n := new(big.Int).Mul(big.NewInt(f.Num()), big.NewInt(nanolitres/f.Den())); n.IsInt64() && n.Sign() >= 0 {
-			return dose.Volume(n.Int64()).Decimal()
-		}
+	if nanolitres := int64(dose.Millilitre); nanolitres%f.Den() == 0 {
+		return dose.Volume(f.Num() * (nanolitres / f.Den())).Decimal()
 	}
 	return plain(f).Decimal
 }

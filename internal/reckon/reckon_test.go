@@ -48,6 +48,7 @@ func clinic(t testing.TB) *formulary.Edition {
 			DiluentNanoliters: 2_000_001, Diluent: "sodium_chloride_0_9", Standing: formularyv1.DilutionStanding_DILUTION_STANDING_ADOPTED, Use: "aesthetic",
 			Provenance: lead}}},
 		UseByRules: []*formularyv1.UseByRuleEntry{{Value: &formularyv1.UseByRule{Code: "ours", Product: "daxibotulinumtoxinA", Seconds: 3600,
+			Storage: "at 2 to 8 C", Provenance: lead}}, {Value: &formularyv1.UseByRule{Code: "sooner", Product: "onabotulinumtoxinA", Seconds: 7200,
 			Storage: "at 2 to 8 C", Provenance: lead}}},
 	})
 	if err != nil {

@@ -153,6 +153,17 @@ func TestMemoryClearsNothing(t *testing.T) {
 	}
 }
 
+// Of several rules that may be relied on, the shortest decides: here the lead's two hours beside the label's 24.
+func TestShortestUseByDecides(t *testing.T) {
+	r, err := Prepare(clinic(t), prepareRequest(t, `{"product":"onabotulinumtoxinA","vial":{"content_units":"100","diluent_ml":"2.5"},"mixed_at":"2026-03-01T23:30:00Z"}`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if until := r.GetUseBy().AsTime().Format("2006-01-02T15:04:05Z07:00"); until != "2026-03-02T01:30:00Z" || len(r.GetUseByRules()) != 2 {
+		t.Errorf("use by %s of %d rules", until, len(r.GetUseByRules()))
+	}
+}
+
 // doseVector is a vector of internal/dose, whose figures its own tests reckon anew in math/big.
 type doseVector struct {
 	Request struct {
