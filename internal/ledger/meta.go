@@ -80,12 +80,16 @@ func (h head) write(w store.Writer) error {
 	return w.Put(metaKey("head"), append(b, h.commit[:]...))
 }
 
-// cursor is a place in the log as a device holds it. Its form: 1, epoch, sequence, commit hash, base, and 16 bytes of HMAC-SHA256 over these, the
-// organisation and the device.
+// cursor is a place in the log as a device holds it. Its form: 1, epoch, sequence, commit hash, place, base, and 16 bytes of HMAC-SHA256 over
+// these, the organisation and the device.
 type cursor struct {
-	epoch  [16]byte
-	seq    uint64
+	epoch [16]byte
+	// head and commit are the end of the log when the cursor was made. A log that no longer has them was put back; then the device may lack what was
+	// left out of its answers because it changed later, in what the log has lost.
+	head   uint64
 	commit commitHash
+	// seq is the sequence up to which changes were answered, at most head.
+	seq uint64
 	// base is the sequence up to which the device holds every record. It is behind seq while a pull takes more than one answer: a record whose latest
 	// change is past seq was left out of the answers so far, whatever of it changed before seq.
 	base uint64
@@ -93,14 +97,15 @@ type cursor struct {
 
 const (
 	cursorForm  = 1
-	cursorBytes = 1 + 16 + 8 + 16 + 8 + 16
+	cursorBytes = 1 + 16 + 8 + 16 + 8 + 8 + 16
 )
 
 func (c cursor) seal(m meta, org, device record.ID) []byte {
 	b := append(make([]byte, 0, cursorBytes), cursorForm)
 	b = append(b, c.epoch[:]...)
-	b = binary.BigEndian.AppendUint64(b, c.seq)
+	b = binary.BigEndian.AppendUint64(b, c.head)
 	b = append(b, c.commit[:]...)
+	b = binary.BigEndian.AppendUint64(b, c.seq)
 	b = binary.BigEndian.AppendUint64(b, c.base)
 	return append(b, cursorTag(m, b, org, device)...)
 }
@@ -122,34 +127,37 @@ func openCursor(m meta, b []byte, org, device record.ID) (cursor, error) {
 	if len(b) != cursorBytes || b[0] != cursorForm || !hmac.Equal(b[cursorBytes-16:], cursorTag(m, b[:cursorBytes-16], org, device)) {
 		return cursor{}, fault.New(faultv1.Reason_REASON_BAD_CURSOR, "cursor", "", "")
 	}
-	return cursor{[16]byte(b[1:17]), binary.BigEndian.Uint64(b[17:25]), commitHash(b[25:41]), binary.BigEndian.Uint64(b[41:49])}, nil
+	return cursor{
+		epoch: [16]byte(b[1:17]), head: binary.BigEndian.Uint64(b[17:25]), commit: commitHash(b[25:41]),
+		seq: binary.BigEndian.Uint64(b[41:49]), base: binary.BigEndian.Uint64(b[49:57]),
+	}, nil
 }
 
 // errRolledBack says that a cursor of this epoch names a place that the log does not have: the file was put back by hand.
 var errRolledBack = errors.New("the log is behind a cursor that this server made")
 
-// check reports whether the cursor still names a place in the log.
+// check reports whether the log still is the one that the cursor was made in.
 func (c cursor) check(r store.Reader, m meta) error {
 	if c.epoch != m.epoch {
 		return fault.New(faultv1.Reason_REASON_EPOCH_CHANGED, "cursor", "", "")
 	}
-	if c.seq == 0 {
+	if c.head == 0 {
 		return nil
 	}
 	h, err := readHead(r)
 	if err != nil {
 		return err
 	}
-	if c.seq == h.seq {
+	if c.head == h.seq {
 		if c.commit != h.commit {
 			return errRolledBack
 		}
 		return nil
 	}
-	if c.seq > h.seq {
+	if c.head > h.seq {
 		return errRolledBack
 	}
-	e, err := readEvent(r, c.seq)
+	e, err := readEvent(r, c.head)
 	if err != nil {
 		return err
 	}

@@ -254,7 +254,8 @@ func (a *answer) collect(m meta) error {
 	if err != nil {
 		return err
 	}
-	return a.place(m)
+	a.place(m)
+	return nil
 }
 
 // full notes that there is more when the answer takes nothing further.
@@ -264,19 +265,15 @@ func (a *answer) full() bool {
 }
 
 // place sets the cursor at which the answer ends.
-func (a *answer) place(m meta) error {
-	end, base := a.current, a.current.seq
+func (a *answer) place(m meta) {
+	seq, base := a.current.seq, a.current.seq
 	if a.resp.More {
-		e, err := readEvent(a.r, a.last)
-		if err != nil {
-			return err
-		}
-		end, base = head{a.last, e.commit}, a.cur.base
+		seq, base = a.last, a.cur.base
 	}
-	if end.seq != a.cur.seq && (a.last != a.cur.seq || len(a.x.request.GetCursor()) == 0) {
-		a.resp.Cursor = cursor{m.epoch, end.seq, end.commit, base}.seal(m, a.x.c.Org, a.x.c.Device)
+	if seq != a.cur.seq && (a.last != a.cur.seq || len(a.x.request.GetCursor()) == 0) {
+		c := cursor{epoch: m.epoch, head: a.current.seq, commit: a.current.commit, seq: seq, base: base}
+		a.resp.Cursor = c.seal(m, a.x.c.Org, a.x.c.Device)
 	}
-	return nil
 }
 
 // moveUpTo answers what entered and left the scope before seq.

@@ -90,3 +90,29 @@ func TestRestore_LosesNothingThatATabletKeeps(t *testing.T) {
 		}
 	}
 }
+
+// TestRestore_ByHandIsFoundOutInTheMiddleOfAPull: a record was left out of an answer because it changed later; the log is put back to before that change.
+// The cursor's place is in the log still, but the record's change is now before it.
+func TestRestore_ByHandIsFoundOutInTheMiddleOfAPull(t *testing.T) {
+	w := newWorld(t)
+	a, b := w.tablet(), w.tablet()
+	early, late := w.vial(), w.vial()
+	a.edit(w.vial(), note("10"))
+	a.edit(early, note("11"))
+	a.edit(late, note("12"))
+	a.sync()
+	putBack := w.backup()
+	a.edit(early, note("13"))
+	a.sync()
+	b.r.Limits.Rows = 2
+	for range 2 {
+		if _, err := b.step(false); err != nil {
+			t.Fatal(err)
+		}
+	}
+	putBack()
+	b.sync()
+	if b.r.View(early).Empty() {
+		t.Errorf("the record is missing: %s", b.draw())
+	}
+}
