@@ -1,0 +1,24 @@
+// Package sim runs many replicas and one server in one process, from a seed: the real internal/replica and internal/ledger over simulated disks and a
+// simulated network, with no clock, goroutine or socket. Two runs of one schedule are the same, byte for byte.
+//
+// A schedule is a list of steps (Plan draws one from a seed, Parse reads one from text) and prints as a script, one step a line. Run plays it: tablets
+// edit, sign, settle and sync while requests and answers are lost, repeated, delayed and tampered with, both sides crash before and after they
+// store, tablets are cloned and put back, the server is restored from a backup, clocks jump, schemas differ, rights and devices come and go. Then the
+// faults stop, everyone syncs until nothing changes, and two judges look:
+//
+//   - convergence: every replica shows what the server holds, the ledger proves itself, and a plain fold of the history gives the same state;
+//   - conservation: the simulator's own list of every edit that a tablet called saved or the server acknowledged. Register by register each is visible,
+//     superseded by a write whose author was looking at it, in a held edit that is listed, recovered, or left out and listed; none takes effect twice.
+//
+// Agreement among replicas alone is not accepted. What is found comes with the step at which it was found; Shrink drops steps while it is still found.
+//
+// # Running it
+//
+//	go test ./internal/sim                         some hundred schedules, the pinned scripts, and each planted mistake once found
+//	go test ./internal/sim -run Script             the scripts of testdata/*.txt only
+//	NEEDLEBOOK_LONG=1 go test ./internal/sim -run Long -timeout 15m
+//	NEEDLEBOOK_SIM_SCHEDULES=1000000               how many schedules TestLong runs, in place of 20,000
+//	NEEDLEBOOK_SIM_SEED=7                          the first seed of both tests, in place of 1
+//
+// A failing seed prints its shrunk script. Saved as testdata/NAME.txt it is replayed by every run from then on.
+package sim

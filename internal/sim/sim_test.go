@@ -1,0 +1,154 @@
+package sim
+
+import (
+	"maps"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strconv"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+)
+
+func mustSchemas(t testing.TB) *schemas {
+	t.Helper()
+	s, err := newSchemas()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+// number reads a figure from the environment.
+func number(t testing.TB, name string, otherwise uint64) uint64 {
+	t.Helper()
+	text := os.Getenv(name)
+	if text == "" {
+		return otherwise
+	}
+	n, err := strconv.ParseUint(text, 10, 64)
+	if err != nil {
+		t.Fatalf("%s: read %q, want a number", name, text)
+	}
+	return n
+}
+
+// runMany runs schedules first to first+n-1 on all processors and fails the test with the lowest seed that breaks a promise, shrunk.
+func runMany(t *testing.T, s *schemas, first, n uint64) map[string]int {
+	t.Helper()
+	var all sync.WaitGroup
+	var next atomic.Uint64
+	var mu sync.Mutex
+	counts, failed := map[string]int{}, uint64(0)
+	begin := time.Now()
+	for range runtime.GOMAXPROCS(0) {
+		all.Go(func() {
+			for i := next.Add(1) - 1; i < n; i = next.Add(1) - 1 {
+				seed := first + i
+				r := run(seed, Plan(seed), s, seams{})
+				mu.Lock()
+				for what, times := range r.Counts {
+					counts[what] += times
+				}
+				if r.Finding != nil {
+					next.Add(n)
+					if failed == 0 || seed < failed {
+						failed = seed
+					}
+				}
+				mu.Unlock()
+			}
+		})
+	}
+	all.Wait()
+	if failed != 0 {
+		report(t, s, failed)
+		return counts
+	}
+	t.Logf("%d schedules in %.1f s, %.0f a second", n, time.Since(begin).Seconds(), float64(n)/time.Since(begin).Seconds())
+	for _, what := range slices.Sorted(maps.Keys(counts)) {
+		t.Logf("%8d %s", counts[what], what)
+	}
+	return counts
+}
+
+func report(t *testing.T, s *schemas, seed uint64) {
+	t.Helper()
+	steps, finding := Shrink(Plan(seed), func(steps []Step) *Finding { return run(seed, steps, s, seams{}).Finding })
+	t.Errorf("seed %d: %v\nThe schedule, shrunk:\n%s", seed, finding, Script(seed, steps))
+}
+
+// everything is what a run of some hundred schedules must have met, or its silence proves nothing.
+func everything() []string {
+	return []string{
+		"forks", "clones", "tablets put back", "restores", "crashes before storing", "released", "left out", "given up", "waiting given up", "held values",
+		"recovered values", "recovered values taken", "registers with siblings", "settled", "signed", "signatures taken", "late entries",
+	}
+}
+
+func TestSchedules(t *testing.T) {
+	n := uint64(300)
+	if testing.Short() {
+		n = 60
+	}
+	counts := runMany(t, mustSchemas(t), number(t, "NEEDLEBOOK_SIM_SEED", 1), n)
+	for _, what := range everything() {
+		if counts[what] == 0 && !t.Failed() && !testing.Short() {
+			t.Errorf("no schedule met: %s", what)
+		}
+	}
+}
+
+func TestLongSchedules(t *testing.T) {
+	if os.Getenv("NEEDLEBOOK_LONG") == "" {
+		t.Skip("takes minutes; set NEEDLEBOOK_LONG")
+	}
+	runMany(t, mustSchemas(t), number(t, "NEEDLEBOOK_SIM_SEED", 1), number(t, "NEEDLEBOOK_SIM_SCHEDULES", 20_000))
+}
+
+// TestScript replays the schedules that broke a promise once.
+func TestScript(t *testing.T) {
+	s := mustSchemas(t)
+	files, err := filepath.Glob("testdata/*.txt")
+	if err != nil || len(files) == 0 {
+		t.Fatalf("no scripts (%v)", err)
+	}
+	for _, file := range files {
+		t.Run(filepath.Base(file), func(t *testing.T) {
+			text, err := os.ReadFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			seed, steps, err := Parse(string(text))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if r := run(seed, steps, s, seams{}); r.Finding != nil {
+				t.Error(r.Finding)
+			}
+		})
+	}
+}
+
+func TestRun_IsTheSameEveryTime(t *testing.T) {
+	s := mustSchemas(t)
+	for seed := range uint64(20) {
+		a, b := run(seed, Plan(seed), s, seams{}), run(seed, Plan(seed), s, seams{})
+		if a.Digest != b.Digest || !maps.Equal(a.Counts, b.Counts) {
+			t.Errorf("seed %d gives two results", seed)
+		}
+	}
+}
+
+func TestScript_PrintsAndParsesTheSame(t *testing.T) {
+	for seed := range uint64(50) {
+		text := Script(seed, Plan(seed))
+		again, steps, err := Parse(text)
+		if err != nil || again != seed || Script(again, steps) != text {
+			t.Fatalf("seed %d: %v\n%s", seed, err, text)
+		}
+	}
+}
