@@ -134,6 +134,9 @@ func (ld *loading) wishRow(row Row) error {
 	case 1:
 		ld.r.wishes.mode = syncv1.ScopeMode(row.Value[1])
 	case 17:
+		if row.Value[1] > 1 {
+			return errors.New("scope: a patient is held or not")
+		}
 		ld.r.wishes.patients[record.ID(row.Key[1:])] = row.Value[1] == 1
 	default:
 		return errors.New("scope: key is not of its size")
