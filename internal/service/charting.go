@@ -1,12 +1,68 @@
 package service
 
 import (
+	"context"
 	"net/http"
 
+	"github.com/google/uuid"
+
 	"needlebook/gen/needlebook/chart/v1/chartv1connect"
+	"needlebook/internal/chart"
+	"needlebook/internal/ledger"
+	"needlebook/internal/record"
 )
+
+// charting answers ChartService.
+type charting struct {
+	*Service
+	chart *chart.Chart
+	index *index
+}
+
+// newCharting prepares the handlers of ChartService. The index is built by the first call that needs it, or by WarmUp.
+func newCharting(s *Service) *charting {
+	c := chart.New(s.schema, nil)
+	return &charting{Service: s, chart: c, index: newIndex(s.ledger, c)}
+}
 
 // newChartHandler mounts ChartService.
 func newChartHandler(s *Service) (string, http.Handler) {
-	return chartv1connect.NewChartServiceHandler(chartv1connect.UnimplementedChartServiceHandler{}, s.options()...)
+	return chartv1connect.NewChartServiceHandler(newCharting(s), s.options()...)
 }
+
+// desk is ChartService for one call: who calls, with the index of her organisation as it stands, and the names that views show.
+type desk struct {
+	*charting
+	call  *call
+	org   record.ID
+	index *orgIndex
+	chart *chart.Chart
+}
+
+// open brings the index up to date and returns the desk of a call. Everything acknowledged before the call is in it.
+func (h *charting) open(ctx context.Context) (*desk, error) {
+	c := callOf(ctx)
+	d := &desk{charting: h, call: c, org: recordID(c.principal.Org)}
+	var err error
+	if d.index, err = h.index.follow(ctx, d.org); err != nil {
+		return nil, err
+	}
+	d.chart = h.chart.With(&people{ctx: ctx, desk: d})
+	return d, nil
+}
+
+// source is a record with what a view wants to know beside it. The history is read only where a held edit waits.
+func (d *desk) source(ctx context.Context, r ledger.Record) (chart.Source, error) {
+	s := chart.Source{State: r.State, Held: r.Held}
+	if len(r.Held) == 0 {
+		return s, nil
+	}
+	entries, err := d.ledger.History(ctx, d.org, r.State.Key)
+	for i := range entries {
+		s.Later = append(s.Later, entries[i].Edit)
+	}
+	return s, err
+}
+
+// accountID turns the id of a record into one of an account.
+func accountID(id record.ID) uuid.UUID { return uuid.UUID(id) }
