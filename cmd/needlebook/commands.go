@@ -26,6 +26,10 @@ func commands() []command {
 	return []command{
 		{name: "dose", short: "reckon doses, volumes and plunger marks, offline", sub: doseCommands()},
 		serveCommand(),
+		adminCommand(),
+		backupCommand(),
+		restoreCommand(),
+		verifyCommand(),
 		{name: "version", short: "print the version", run: runVersion},
 	}
 }

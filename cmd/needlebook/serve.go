@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"os"
 	"strings"
+	"time"
 
 	"needlebook/internal/auth"
 	"needlebook/internal/server"
@@ -74,6 +75,9 @@ func serveFlags(cfg *server.Config) *flag.FlagSet {
 	flags.StringVar(&cfg.Organisation, "organisation", "", "`name` of the organisation, first start")
 	flags.StringVar(&cfg.Clinic, "clinic", "", "`name` of its first clinic, first start")
 	flags.StringVar(&cfg.Administrator, "administrator", cfg.Administrator, "`name` of the first administrator")
+	flags.StringVar(&cfg.Backup.To, "backup-to", "", "`folder` for backups that the server makes by itself")
+	flags.DurationVar(&cfg.Backup.Every, "backup-every", 24*time.Hour, "`time` between them")
+	backupFlags(flags, &cfg.Backup, "backup-")
 	flags.DurationVar(&cfg.StopWithin, "stop-within", cfg.StopWithin, "`time` for running calls to end at a stop")
 	return flags
 }

@@ -75,13 +75,14 @@ func countParts(md protoreflect.MessageDescriptor, b []byte, parts *int, depth i
 	return nil
 }
 
-// jsonCodec is JSON with the names of the schema. Fields that the schema does not know are refused: a mistyped one would be a dose left out.
+// jsonCodec is JSON with the names of the schema, zeros and empty lists written out, as the command line prints it. Fields that the schema
+// does not know are refused: a mistyped one would be a dose left out.
 type jsonCodec struct{}
 
 func (jsonCodec) Name() string { return "json" }
 
 func (jsonCodec) Marshal(m any) ([]byte, error) {
-	return protojson.MarshalOptions{UseProtoNames: true}.Marshal(m.(proto.Message))
+	return protojson.MarshalOptions{UseProtoNames: true, EmitDefaultValues: true}.Marshal(m.(proto.Message))
 }
 
 func (jsonCodec) Unmarshal(b []byte, m any) error {
