@@ -106,3 +106,19 @@ func TestHeld_ElementIsReleasedThoughOthersWroteIntoIt(t *testing.T) {
 		t.Errorf("the draw is not there as it was written last: %s %v", a.draw(), a.r.Held(k))
 	}
 }
+
+func TestWaiting_EditAfterOneThatTookEffectMeanwhileHidesNothing(t *testing.T) {
+	w := newWorld(t)
+	a, b := w.tablet(), w.tablet()
+	k := w.vial()
+	a.edit(k, note("11"))
+	b.waitsFor(a, k, w.draw(), author)
+	a.sync()
+	b.edit(k, w.draw())
+	b.sync()
+	a.sync()
+	sameDigest(t, a, b)
+	if len(b.r.View(k).Values()) != 3 {
+		t.Errorf("want the number and both draws: %s", b.draw())
+	}
+}

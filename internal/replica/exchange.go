@@ -185,9 +185,15 @@ func (r *Replica) acknowledge(inc *incarnation, counter uint64, verdicts map[uin
 			break
 		}
 		inc.acked = o.edit.Dot.Counter
-		o.fate = settled
-		if v, ok := verdicts[inc.acked]; ok {
+		v, ok := verdicts[inc.acked]
+		switch {
+		case r.local(o.edit.Key).waitsBefore(o):
+			r.await(o, v, ch)
+		case ok:
+			o.fate = settled
 			r.settle(o, v, ch)
+		default:
+			o.fate = settled
 		}
 		ch.changed(o.edit.Key)
 	}
@@ -205,10 +211,7 @@ func (r *Replica) settle(o *own, v verdict, ch *Changes) {
 	case v.held.Status == syncv1.HeldStatus_HELD_STATUS_WAITING, v.held.Status == syncv1.HeldStatus_HELD_STATUS_APPLIED,
 		v.held.Status == syncv1.HeldStatus_HELD_STATUS_RELEASED:
 		// What took effect later, or again under the server's own dot, comes with the record's row, which may be some answers away.
-		l.hold(*v.held)
-		if o.fate = waiting; len(l.settleSeen()) == 0 {
-			ch.put(waitingKey(o.edit.Dot), []byte{storedForm})
-		}
+		r.await(o, v, ch)
 	default:
 		l.hold(*v.held)
 		l.drop(o)
