@@ -199,6 +199,26 @@ func (r *Replica) acknowledge(inc *incarnation, counter uint64, verdicts map[uin
 	}
 }
 
+// waitsBefore reports whether an own edit that the same incarnation made before o waits on the server, as far as this replica was told. A state that
+// has seen o has seen that too, so o may become part of the server's state only with the row that says what became of both.
+func (l *local) waitsBefore(o *own) bool {
+	return slices.ContainsFunc(l.own, func(x *own) bool {
+		return x.fate == waiting && x.edit.Dot.Replica == o.edit.Dot.Replica && x.edit.Dot.Counter < o.edit.Dot.Counter
+	})
+}
+
+// await leaves it to the record's row to bring what became of an edit.
+func (r *Replica) await(o *own, v verdict, ch *Changes) {
+	l := r.local(o.edit.Key)
+	if v.held != nil {
+		l.hold(*v.held)
+	}
+	if o.fate = waiting; len(l.settleSeen()) == 0 {
+		ch.put(waitingKey(o.edit.Dot), []byte{storedForm})
+	}
+	r.putLocal(o.edit.Key, ch)
+}
+
 // settle takes over what the server said of an edit that did not take effect as it came. An edit that waited, or that had waited and took effect since,
 // stays among the replica's own until the server's row has seen it.
 func (r *Replica) settle(o *own, v verdict, ch *Changes) {
