@@ -122,3 +122,34 @@ func TestWaiting_EditAfterOneThatTookEffectMeanwhileHidesNothing(t *testing.T) {
 		t.Errorf("want the number and both draws: %s", b.draw())
 	}
 }
+
+// TestHeld_ReleasedInTheSameAnswerLeavesNothingBehind: one answer says that an edit was released and brings its record; after a restart the tablet must
+// not go on waiting for that.
+func TestHeld_ReleasedInTheSameAnswerLeavesNothingBehind(t *testing.T) {
+	w := newWorld(t)
+	a, b := w.tablet(), w.tablet()
+	a.sync()
+	k := w.vial()
+	w.denied[author] = true
+	e := a.edit(k, note("11"))
+	if _, err := a.step(true); err != nil {
+		t.Fatal(err)
+	}
+	w.denied[author] = false
+	if _, err := w.ledger.Release(t.Context(), ledger.Judgement{Org: org, By: author, Key: k, Dot: e.Dot}); err != nil {
+		t.Fatal(err)
+	}
+	a.sync()
+	rows := len(a.rows)
+	a.restart()
+	a.edit(k, w.draw())
+	a.sync()
+	if len(a.rows) != rows+1 {
+		t.Errorf("%d rows are stored, want %d and that of the new edit", len(a.rows), rows)
+	}
+	b.edit(k, w.draw())
+	b.sync()
+	a.sync()
+	b.sync()
+	sameDigest(t, a, b)
+}

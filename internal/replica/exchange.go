@@ -321,7 +321,7 @@ func (r *Replica) takeRow(row *wire.Row, ch *Changes) error {
 		l.hold(h)
 	}
 	for _, o := range l.settleSeen() {
-		ch.delete(waitingKey(o.edit.Dot))
+		ch.deleteNew(waitingKey(o.edit.Dot))
 	}
 	r.dropRecovered(l, ch)
 	r.putLocal(row.Key, ch)

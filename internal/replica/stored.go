@@ -32,6 +32,12 @@ func (c *Changes) put(key, value []byte) { c.Put = append(c.Put, Row{key, value}
 
 func (c *Changes) delete(key []byte) { c.Delete = append(c.Delete, key) }
 
+// deleteNew is delete for a row that these same changes may put.
+func (c *Changes) deleteNew(key []byte) {
+	c.Put = slices.DeleteFunc(c.Put, func(row Row) bool { return bytes.Equal(row.Key, key) })
+	c.delete(key)
+}
+
 func (c *Changes) changed(k record.Key) {
 	if c.seen == nil {
 		c.seen = map[record.Key]bool{}
@@ -342,7 +348,7 @@ func (ld *loading) adopt(inc *incarnation) error {
 		switch {
 		case o.edit.Dot.Counter > inc.acked:
 			o.fate = pending
-		case ld.waiting[string(waitingKey(o.edit.Dot))]:
+		case ld.waiting[string(waitingKey(o.edit.Dot))] && !ld.r.local(o.edit.Key).server.Seen.Covers(o.edit.Dot):
 			o.fate = waiting
 		default:
 			o.fate = settled
