@@ -182,7 +182,7 @@ func (s source) copyStore(ctx context.Context, scratch string, at time.Time) (Ma
 	if err := copyTo(ctx, s.store, path); err != nil {
 		return m, fmt.Errorf("copy store: %w", err)
 	}
-	copied, err := openStore(scratch, s.now, -1, nil)
+	copied, err := openStore(Config{Data: scratch, Now: s.now, MinFreeBytes: -1})
 	if err != nil {
 		return m, fmt.Errorf("open the copy: %w", err)
 	}
@@ -464,5 +464,5 @@ func openExisting(data string, now func() time.Time, log *slog.Logger) (*boltsto
 	if _, err := os.Stat(filepath.Join(data, storeFile)); err != nil {
 		return nil, fmt.Errorf("open %s: %w", data, err)
 	}
-	return openStore(data, now, -1, log)
+	return openStore(Config{Data: data, Now: now, MinFreeBytes: -1, Log: log})
 }

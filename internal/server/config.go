@@ -48,6 +48,8 @@ type Config struct {
 	StopWithin time.Duration
 	// MinFreeBytes must be free on the disk for writes; 0 means the store's default, negative that it is not asked.
 	MinFreeBytes int64
+	// FreeBytes answers how much room is free; nil asks the file system of Data.
+	FreeBytes func() (uint64, error)
 	// HashCost is what a password costs; zero means auth.DefaultCost.
 	HashCost auth.Cost
 	// Now is the clock; Random makes ids and keys, crypto/rand.Reader when nil; Log takes a line a call, nil discards.

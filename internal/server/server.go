@@ -77,7 +77,7 @@ func (s *Server) open(ctx context.Context) error {
 		return fmt.Errorf("make data folder: %w", err)
 	}
 	var err error
-	if s.store, err = openStore(s.cfg.Data, s.cfg.Now, s.cfg.MinFreeBytes, s.log); err != nil {
+	if s.store, err = openStore(s.cfg); err != nil {
 		return err
 	}
 	if s.blobs, err = blob.Open(blob.Config{Path: filepath.Join(s.cfg.Data, photoFolder)}); err != nil {
@@ -93,9 +93,10 @@ func (s *Server) open(ctx context.Context) error {
 }
 
 // openStore opens the store of a data folder as the ledger wants it.
-func openStore(data string, now func() time.Time, minFree int64, log *slog.Logger) (*boltstore.Store, error) {
+func openStore(c Config) (*boltstore.Store, error) {
 	return boltstore.Open(boltstore.Config{
-		Path: filepath.Join(data, storeFile), Now: now, Log: log, MinFreeBytes: minFree, AppendTables: string(ledger.AppendOnlyTables()),
+		Path: filepath.Join(c.Data, storeFile), Now: c.Now, Log: c.Log, MinFreeBytes: c.MinFreeBytes, FreeBytes: c.FreeBytes,
+		AppendTables: string(ledger.AppendOnlyTables()),
 	})
 }
 

@@ -108,7 +108,7 @@ func (s *Server) Verify(ctx context.Context) (Report, error) {
 	if err := copyTo(ctx, s.store, filepath.Join(scratch, storeFile)); err != nil {
 		return Report{}, fmt.Errorf("copy store: %w", err)
 	}
-	copied, err := openStore(scratch, s.cfg.Now, -1, nil)
+	copied, err := openStore(Config{Data: scratch, Now: s.cfg.Now, MinFreeBytes: -1})
 	if err != nil {
 		return Report{}, err
 	}

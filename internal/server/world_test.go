@@ -6,7 +6,6 @@ import (
 	"crypto/ecdsa"
 	"crypto/elliptic"
 	"crypto/rand"
-	"encoding/base64"
 	"errors"
 	"log/slog"
 	"net/http"
@@ -209,6 +208,7 @@ type tablet struct {
 	r      *replica.Replica
 	rows   map[string][]byte
 	client syncv1connect.SyncServiceClient
+	access string // the access token
 }
 
 func (w *world) enrolCode() string {
@@ -271,28 +271,20 @@ func (w *world) tablet(who *person) *tablet {
 	return t
 }
 
-func (t *tablet) proof(statement []byte) string {
+func (t *tablet) proof(statement []byte) []byte {
 	proof, err := auth.SignP256(rand.Reader, t.key, statement)
 	if err != nil {
 		t.w.Fatal(err)
 	}
-	return base64.RawURLEncoding.EncodeToString(proof)
-}
-
-// headers adds headers to one call.
-func headers(ctx context.Context, pairs ...string) context.Context {
-	ctx, info := connect.NewClientContext(ctx)
-	for i := 0; i < len(pairs); i += 2 {
-		info.RequestHeader().Set(pairs[i], pairs[i+1])
-	}
-	return ctx
+	return proof
 }
 
 func (t *tablet) signIn() *accessv1.Tokens {
 	t.w.Helper()
 	device, request := t.id.String(), uuid.NewString()
-	ctx := headers(t.w.Context(), service.HeaderClientRequest, request, service.HeaderDeviceProof, t.proof(auth.SignInStatement(t.who.name, request)))
-	resp, err := t.w.access("").SignIn(ctx, &accessv1.SignInRequest{SignInName: t.who.name, Password: password, DeviceId: &device})
+	resp, err := t.w.access("").SignIn(t.w.Context(), &accessv1.SignInRequest{
+		SignInName: t.who.name, Password: password, DeviceId: &device, RequestId: &request, Proof: t.proof(auth.SignInStatement(t.who.name, request)),
+	})
 	if err != nil {
 		t.w.Fatalf("sign in: %v", err)
 	}
@@ -301,6 +293,7 @@ func (t *tablet) signIn() *accessv1.Tokens {
 }
 
 func (t *tablet) use(token string) {
+	t.access = token
 	t.client = syncv1connect.NewSyncServiceClient(t.w.client(token), t.w.url)
 }
 

@@ -2,8 +2,6 @@ package service
 
 import (
 	"context"
-	"encoding/base64"
-	"net/http"
 	"time"
 
 	"github.com/google/uuid"
@@ -13,13 +11,8 @@ import (
 	"needlebook/internal/auth"
 )
 
-// Headers that go beside a message; the package comment says what for.
-const (
-	HeaderClientRequest = "Needlebook-Request-Id"
-	HeaderDeviceProof   = "Needlebook-Device-Proof"
-	// HeaderRequest is the server's id of the call, in every answer; the log and the audit have it, too.
-	HeaderRequest = "Needlebook-Call-Id"
-)
+// HeaderCall is the server's id of the call, in every answer; the log and the audit have it, too.
+const HeaderCall = "Needlebook-Call-Id"
 
 // call is one call while it runs. It belongs to the goroutine that serves it.
 type call struct {
@@ -29,9 +22,6 @@ type call struct {
 	began     time.Time
 	from      auth.Source
 	principal auth.Principal
-	// clientRequest and proof are the headers; the proof is nil when it is absent or no base64url.
-	clientRequest string
-	proof         []byte
 
 	// entered is true once the call has an entry in the audit log.
 	entered bool
@@ -56,15 +46,6 @@ func callOf(ctx context.Context) *call {
 
 // principalOf is who calls.
 func principalOf(ctx context.Context) auth.Principal { return callOf(ctx).principal }
-
-func (c *call) readHeaders(h http.Header) {
-	if id := h.Get(HeaderClientRequest); len(id) <= 64 {
-		c.clientRequest = id
-	}
-	if proof, err := base64.RawURLEncoding.DecodeString(h.Get(HeaderDeviceProof)); err == nil && len(proof) == auth.SignatureBytes {
-		c.proof = proof
-	}
-}
 
 // fail notes how the call ended and returns the error for the caller.
 func (c *call) fail(err error) error {

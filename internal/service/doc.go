@@ -9,10 +9,4 @@
 // Promise: every error carries a reason of the catalogue as a google.rpc.ErrorInfo of the domain "needlebook"; no error, log line or URL holds
 // patient data; what is not in the table of rights is denied; a call that touches a record or changes access leaves an entry in the audit log,
 // or is refused.
-//
-// Two headers go beside a message. Needlebook-Request-Id is the client's id of a SignIn or Refresh, stored by it before it sends. Needlebook-
-// Device-Proof
-// is the device's signature, base64url without padding, over auth.SignInStatement or auth.RefreshStatement; a sign-in that names a device, and
-// a refresh
-// of such a sign-in, are refused without it.
 package service

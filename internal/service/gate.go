@@ -8,6 +8,7 @@ import (
 	"connectrpc.com/connect"
 	"github.com/google/uuid"
 
+	accessv1 "needlebook/gen/needlebook/access/v1"
 	faultv1 "needlebook/gen/needlebook/fault/v1"
 	optionsv1 "needlebook/gen/needlebook/options/v1"
 	"needlebook/internal/auth"
@@ -19,7 +20,6 @@ import (
 // is at hand.
 func (s *Service) gate(ctx context.Context, spec connect.Spec, _ connect.Peer, header http.Header) (context.Context, error) {
 	c := callOf(ctx)
-	c.readHeaders(header)
 	if err := s.admit(ctx, c, header); err != nil {
 		return nil, c.fail(err)
 	}
@@ -62,18 +62,19 @@ func bearer(header http.Header) string {
 }
 
 // proven returns the device that took part in a sign-in, or the zero device when the request names none.
-func (s *Service) proven(ctx context.Context, id *string, statement []byte) (auth.Device, error) {
-	if id == nil {
+func (s *Service) proven(ctx context.Context, m *accessv1.SignInRequest) (auth.Device, error) {
+	if m.DeviceId == nil {
 		return auth.Device{}, nil
 	}
 	c := callOf(ctx)
-	device, err := uuid.Parse(*id)
+	statement := auth.SignInStatement(m.GetSignInName(), m.GetRequestId())
+	device, err := uuid.Parse(m.GetDeviceId())
 	if err != nil {
 		return auth.Device{}, fault.New(faultv1.Reason_REASON_INVALID_FIELD, "device_id", "", "a UUID")
 	}
 	var d auth.Device
 	err = s.Store.View(ctx, func(r store.Reader) (err error) {
-		d, err = auth.ProveDevice(r, device, statement, c.proof)
+		d, err = auth.ProveDevice(r, device, statement, m.GetProof())
 		return err
 	})
 	if err == nil {

@@ -120,8 +120,23 @@ func auditEntry(l audit.Listed) *accessv1.AuditEntry {
 	return &accessv1.AuditEntry{
 		Sequence: l.Sequence, At: timestamppb.New(time.UnixMilli(l.AtMS)), StaffId: idText(l.Staff), DeviceId: idText(l.Device), Role: l.Role,
 		Procedure: l.Procedure, Kind: l.Kind, RecordId: idText(l.Record), PatientId: idText(l.Patient), Outcome: l.Outcome, Reason: l.Reason,
-		Remark: l.Remark, PreviousHash: l.Previous[:], Hash: l.Hash[:],
+		Remark: l.Remark, PreviousHash: l.Previous[:], Hash: l.Hash[:], Relation: relationText(l.Relation), ClinicId: idText(l.Clinic), RequestId: l.Request,
 	}
+}
+
+// relationText is how a person stood to the record that she touched, for people to read.
+func relationText(r audit.Relation) string {
+	switch r {
+	case audit.OwnClinic:
+		return "own clinic"
+	case audit.SharedClinic:
+		return "another clinic of the organisation"
+	case audit.BreakGlass:
+		return "opened with a reason"
+	case audit.OtherOrganisation:
+		return "missing, or of another organisation"
+	}
+	return ""
 }
 
 // idText is an id as text; none is empty.

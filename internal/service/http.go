@@ -37,7 +37,7 @@ func (s *Service) Handler() http.Handler {
 		c := newCall(newRequestID(), r.URL.Path, s.Now())
 		c.action = s.actions[r.URL.Path]
 		c.from.Address = addressOf(r)
-		w.Header().Set(HeaderRequest, c.id)
+		w.Header().Set(HeaderCall, c.id)
 		out := &answerWriter{ResponseWriter: w, call: c}
 		defer s.finish(c, out, r)
 		if !c.isRPC() {

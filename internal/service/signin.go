@@ -22,7 +22,7 @@ type access struct{ *Service }
 // SignIn lets a person in by name and password. Bound to a device only when the device signed it.
 func (a *access) SignIn(ctx context.Context, m *accessv1.SignInRequest) (*accessv1.SignInResponse, error) {
 	c := callOf(ctx)
-	device, err := a.proven(ctx, m.DeviceId, auth.SignInStatement(m.GetSignInName(), c.clientRequest))
+	device, err := a.proven(ctx, m)
 	if err != nil {
 		return nil, err
 	}
@@ -89,7 +89,7 @@ func (a *access) Refresh(ctx context.Context, m *accessv1.RefreshRequest) (*acce
 	var out *auth.Refreshed
 	var refusal error
 	err := a.Store.Update(ctx, func(w store.Writer) (err error) {
-		out, refusal, err = auth.Refresh(w, a.Now(), m.GetRefreshToken(), c.clientRequest, c.proof)
+		out, refusal, err = auth.Refresh(w, a.Now(), m.GetRefreshToken(), m.GetRequestId(), m.GetProof())
 		if err == nil && errors.Is(refusal, auth.ErrReuse) {
 			_, err = a.enter(w, c, touched{outcome: accessv1.AuditOutcome_AUDIT_OUTCOME_REFUSED, reason: faultv1.Reason_REASON_UNAUTHENTICATED})
 		}
