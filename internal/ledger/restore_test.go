@@ -4,6 +4,9 @@ import (
 	"io"
 	"os"
 	"testing"
+
+	"needlebook/internal/causal"
+	"needlebook/internal/ledger"
 )
 
 // backup copies the server's store aside; it returns a function that puts it back, as an operator does by hand, without telling the ledger.
@@ -114,5 +117,28 @@ func TestRestore_ByHandIsFoundOutInTheMiddleOfAPull(t *testing.T) {
 	b.sync()
 	if b.r.View(early).Empty() {
 		t.Errorf("the record is missing: %s", b.draw())
+	}
+}
+
+// TestRestore_TheServerGoesOnAsAnotherReplica: its counters may have been used by what was lost.
+func TestRestore_TheServerGoesOnAsAnotherReplica(t *testing.T) {
+	w := newWorld(t)
+	k := w.vial()
+	replicas := map[causal.ReplicaID]bool{}
+	for range 2 {
+		d := ledger.Draft{ID: w.id(), Key: k, Author: author, AuthoredAt: 1, Writes: w.split(k, note("11"))}
+		st, err := w.ledger.Edit(t.Context(), org, d)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, s := range st.Siblings(shortNumber) {
+			replicas[s.Dot.Replica] = true
+		}
+		if err := w.ledger.NewEpoch(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if len(replicas) != 2 {
+		t.Errorf("%d replicas, want one before and one after", len(replicas))
 	}
 }
