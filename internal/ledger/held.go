@@ -161,7 +161,7 @@ type Judgement struct {
 
 // Release makes the writes of a held edit again, as an edit of the server's own replica in its author's name with its old context. Registers that
 // someone rewrote after seeing the held value are left out, and returned, unless Take names them. Writes that were held because this edit created
-// their elements are released with it.
+// their elements are released with it; what of them is left out is returned too.
 func (l *Ledger) Release(ctx context.Context, j Judgement) (leftOut []record.Register, err error) {
 	err = l.inBatch(ctx, j.Org, func(b *batch) error {
 		row, h, err := b.judged(j)
@@ -172,7 +172,13 @@ func (l *Ledger) Release(ctx context.Context, j Judgement) (leftOut []record.Reg
 		if err != nil {
 			return err
 		}
-		return b.releaseFollowers(row)
+		more, err := b.releaseFollowers(row)
+		for _, r := range more {
+			if !slices.Contains(leftOut, r) {
+				leftOut = append(leftOut, r)
+			}
+		}
+		return err
 	})
 	return leftOut, err
 }
@@ -230,8 +236,8 @@ func (b *batch) release(row *pendingRow, h wire.Held, take []record.Register) ([
 	return leftOut, b.serverEdit(row, again, h.Edit.Dot)
 }
 
-// releaseFollowers releases the writes that were held only because an edit that is now released created their elements.
-func (b *batch) releaseFollowers(row *pendingRow) error {
+// releaseFollowers releases the writes that were held only because an edit that is now released created their elements, and returns what it left out.
+func (b *batch) releaseFollowers(row *pendingRow) (leftOut []record.Register, err error) {
 	for {
 		i := slices.IndexFunc(row.held, func(h heldEntry) bool {
 			if h.Status != syncv1.HeldStatus_HELD_STATUS_HELD || h.Reason != faultv1.Reason_REASON_ELEMENT_HELD {
@@ -241,11 +247,13 @@ func (b *batch) releaseFollowers(row *pendingRow) error {
 			return len(kept) == 0
 		})
 		if i < 0 {
-			return nil
+			return leftOut, nil
 		}
-		if _, err := b.release(row, row.held[i].Held, nil); err != nil {
-			return err
+		left, err := b.release(row, row.held[i].Held, nil)
+		if err != nil {
+			return nil, err
 		}
+		leftOut = append(leftOut, left...)
 	}
 }
 

@@ -153,3 +153,38 @@ func TestHeld_ReleasedInTheSameAnswerLeavesNothingBehind(t *testing.T) {
 	b.sync()
 	sameDigest(t, a, b)
 }
+
+func TestHeld_ReleaseSaysWhatItLeftOutOfFollowers(t *testing.T) {
+	w := newWorld(t)
+	a := w.tablet()
+	k := w.vial()
+	other := w.id()
+	w.denied[author] = true
+	drawn := w.draw()
+	first := a.edit(k, drawn)
+	amounts := func(dose int32, by record.ID) {
+		drawn.Draws[0].Amount.DoseMilliunits = dose
+		d := draft(w, k, w.split(k, drawn))
+		d.Author = by
+		_, ch, err := a.r.Edit(d)
+		if err != nil {
+			t.Fatal(err)
+		}
+		a.store(ch)
+	}
+	void := &chartv1.Vial{Draws: []*chartv1.Draw{{Id: drawn.Draws[0].Id, Void: &recordv1.Void{Reason: "spilt", By: author.String(), At: &timestamppb.Timestamp{Seconds: 1}}}}}
+	amounts(5000, other)
+	a.edit(k, void)
+	amounts(6000, other)
+	a.sync()
+	left, err := w.ledger.Release(t.Context(), ledger.Judgement{Org: org, By: author, Key: k, Dot: first.Dot})
+	if err != nil || len(left) != 1 || left[0].Path == "" {
+		t.Errorf("left out %v, %v; want the draw's amount", left, err)
+	}
+	a.sync()
+	for _, h := range a.r.Held(k)[2:] {
+		if h.Status != syncv1.HeldStatus_HELD_STATUS_HELD {
+			t.Errorf("edit %v is %v, want held for the one before it", h.Edit.Dot, h.Status)
+		}
+	}
+}

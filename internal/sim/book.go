@@ -40,7 +40,7 @@ type book struct {
 	edits   map[int64]*made
 	writers map[place][]*made // in the order they were made
 	born    map[pathOf]*made  // who made an element
-	left    map[leftOut]bool  // registers that a release left out and showed
+	left    map[place]bool    // registers that a release left out and showed
 }
 
 type pathOf struct {
@@ -48,13 +48,8 @@ type pathOf struct {
 	path record.Path
 }
 
-type leftOut struct {
-	at  int64
-	reg record.Register
-}
-
 func newBook() *book {
-	return &book{edits: map[int64]*made{}, writers: map[place][]*made{}, born: map[pathOf]*made{}, left: map[leftOut]bool{}}
+	return &book{edits: map[int64]*made{}, writers: map[place][]*made{}, born: map[pathOf]*made{}, left: map[place]bool{}}
 }
 
 // note adds an edit, made by someone who saw what saw says.

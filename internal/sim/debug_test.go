@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"os"
 	"testing"
-
-	"needlebook/internal/store"
 )
 
 func TestDebug(t *testing.T) {
@@ -38,10 +36,9 @@ func TestDebug(t *testing.T) {
 }
 
 func (w *world) dump() {
-	_ = w.server.store.View(context.Background(), func(r store.Reader) error {
-		_ = r
-		return nil
-	})
+	armed := w.server.store.fail
+	w.server.store.fail = NoFailure
+	defer func() { w.server.store.fail = armed }()
 	for _, k := range w.keys {
 		h, err := w.server.ledger.History(context.Background(), w.org, k)
 		if err != nil {
@@ -56,7 +53,7 @@ func (w *world) dump() {
 		rec, _ := w.server.ledger.Read(context.Background(), w.org, k)
 		fmt.Printf("   server seen %v\n", rec.State.Seen)
 		for _, h := range rec.Held {
-			fmt.Printf("   held %v %v %v partial %v\n", h.Edit.Dot, h.Status, h.Reason, h.Partial)
+			fmt.Printf("   held %v %v %v partial %v at %d %d writes\n", h.Edit.Dot, h.Status, h.Reason, h.Partial, h.Edit.AuthoredAt-1_790_000_000_000, len(h.Edit.Writes))
 		}
 	}
 	for _, t := range w.tablets {

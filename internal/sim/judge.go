@@ -148,6 +148,24 @@ func (s *shown) listed(m *made, r record.Register, judged bool) bool {
 	return false
 }
 
+// leftOut reports whether an edit was released without its value in a register, which the lead who released it was shown.
+func (w *world) leftOut(s *shown, m *made, r record.Register) bool {
+	return w.book.left[place{m.key, r}] && slices.ContainsFunc(s.held[m.key], func(h wire.Held) bool {
+		return h.Edit.AuthoredAt == m.at && h.Status == syncv1.HeldStatus_HELD_STATUS_RELEASED
+	})
+}
+
+// writtenIn is every register of a record that anyone wrote.
+func (w *world) writtenIn(k record.Key) []record.Register {
+	var out []record.Register
+	for p := range w.book.writers {
+		if p.key == k {
+			out = append(out, p.reg)
+		}
+	}
+	return out
+}
+
 func (s *shown) recovered(m *made, r record.Register) bool {
 	return slices.Contains(s.lost, replicaRecovered{m.key, r, m.at})
 }
@@ -243,7 +261,7 @@ func (w *world) judgeOwed(s *shown) {
 				w.count("held values")
 			case s.recovered(m, r):
 				w.count("recovered values")
-			case w.book.left[leftOut{at, r}]:
+			case w.leftOut(s, m, r):
 			default:
 				w.found("conservation", "edit %d of %v, %s: not visible, not superseded by one who saw it, not held, not recovered",
 					at, m.key, w.schemas.now.RegisterText(m.key.Kind, r))
@@ -499,7 +517,7 @@ func (w *world) judgeSaved(t *tablet, judged func(at int64) bool) {
 	for _, at := range slices.Sorted(maps.Keys(t.saved)) {
 		m := w.book.edits[at]
 		for _, r := range sortedRegisters(m.writes) {
-			if !judged(at) || w.book.carried(m, r, s.visible(m.key)) || s.listed(m, r, true) || s.recovered(m, r) || w.book.left[leftOut{at, r}] {
+			if !judged(at) || w.book.carried(m, r, s.visible(m.key)) || s.listed(m, r, true) || s.recovered(m, r) || w.leftOut(s, m, r) {
 				continue
 			}
 			w.found("conservation", "tablet %d no longer shows its edit %d of %v, %s", t.index, at, m.key, w.schemas.now.RegisterText(m.key.Kind, r))

@@ -270,7 +270,7 @@ func (s *server) judge(which int, how string) {
 	left, err := release(context.Background(), j)
 	if err != nil && fault.Of(err) == nil {
 		// It may be on the disk all the same; then the lead sees in the record what was left out.
-		left = slices.Collect(maps.Keys(registersOf(h.Edit.Writes)))
+		left = s.w.writtenIn(j.Key)
 	}
 	_ = s.after(err)
 	if fault.Of(err) != nil {
@@ -279,7 +279,7 @@ func (s *server) judge(which int, how string) {
 	s.w.count("released")
 	for _, r := range left {
 		s.w.count("left out")
-		s.w.book.left[leftOut{h.Edit.AuthoredAt, r}] = true
+		s.w.book.left[place{j.Key, r}] = true
 	}
 }
 
