@@ -226,6 +226,9 @@ func TestRule_ClearedIsASibling(t *testing.T) {
 	st.Apply(&cleared)
 	st.Apply(&changed)
 	clinic := record.Register{Field: 3}
+	if other := record.Fold(visit, []record.Edit{first, changed, cleared}); other.Digest() != st.Digest() {
+		t.Errorf("cleared after it was changed: %v, before: %v", other.Siblings(clinic), st.Siblings(clinic))
+	}
 	if got := st.Conflicts(); len(got) != 1 || got[0].Register != clinic || !got[0].Siblings[0].Cleared || got[0].Siblings[1].Cleared {
 		t.Fatalf("conflicts %v", got)
 	}
@@ -270,9 +273,11 @@ func TestRule_AVoidAndAConcurrentChangeAreBothShown(t *testing.T) {
 	one, two := st.Clone(), st.Clone()
 	one.Apply(&voided)
 	two.Apply(&changed)
-	got := sessionOf(t, record.Join(one, two)).GetInjections()
-	if len(got) != 1 || got[0].GetVoid().GetReason() != "wrong side" || got[0].GetPlanned().GetDoseMilliunits() != 2000 {
-		t.Errorf("injections %v", got)
+	for _, st := range []*record.State{record.Join(one, two), record.Join(two, one)} {
+		got := sessionOf(t, st).GetInjections()
+		if len(got) != 1 || got[0].GetVoid().GetReason() != "wrong side" || got[0].GetPlanned().GetDoseMilliunits() != 2000 {
+			t.Errorf("injections %v", got)
+		}
 	}
 }
 
