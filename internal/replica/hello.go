@@ -55,9 +55,13 @@ type greeting struct {
 
 // ReceiveHello takes the answer to a hello. Where the server has less of this replica than it keeps, the rest is offered again. Where the chains differ,
 // or the server wants a counter that is no longer kept, everything that the server lacks goes on under a new incarnation, for which fresh is 16
-// fresh random bytes. Where the cursor is of another epoch, all states are pulled anew and replaced.
+// fresh random bytes. Where the cursor is of another epoch, all states are pulled anew and replaced. An answer to a step that is no longer the
+// current one is left aside.
 func (r *Replica) ReceiveHello(s Step, m *syncv1.HelloResponse, fresh causal.ReplicaID) Changes {
 	var ch Changes
+	if !slices.Contains(r.incarnations, s.inc) || !s.inc.hello || !bytes.Equal(s.Hello.GetCursor(), r.cursor) {
+		return ch
+	}
 	s.inc.hello = false
 	s.inc.greeting = s.inc.greet(m)
 	if len(r.cursor) > 0 && !m.GetCursorValid() {

@@ -109,7 +109,7 @@ func (r *Replica) putMeta(ch *Changes) {
 		b = binary.AppendUvarint(b, inc.counter)
 		b = append(b, inc.head[:]...)
 		b = binary.AppendUvarint(b, inc.acked)
-		b = append(b, flag(inc.hello))
+		b = append(b, flag(inc.hello || inc.greeting != nil)) // an answer that was not acted on yet is asked for again
 	}
 	if bytes.Equal(b, r.meta) {
 		return
