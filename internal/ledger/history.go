@@ -27,16 +27,29 @@ func events(r store.Reader, last uint64) ([]event, error) {
 	return out, nil
 }
 
-// history is the edits of a record that came in and that match, oldest first, whatever became of them.
-func (b *batch) history(row *pendingRow, match func(*record.Edit) bool) ([]record.Edit, error) {
+// effective is the edits of a record that took effect and that match, as far as they did, oldest first.
+func (b *batch) effective(row *pendingRow, match func(*record.Edit) bool) ([]record.Edit, error) {
 	log, err := events(b.w, row.last)
 	if err != nil {
 		return nil, err
 	}
 	var out []record.Edit
+	waited, partial := map[causal.Dot]record.Edit{}, row.partialWrites()
 	for i := range log {
-		if log[i].outcome.hasEdit() && match(&log[i].edit) {
-			out = append(out, log[i].edit)
+		e := log[i].edit
+		switch log[i].outcome {
+		case applied:
+		case waiting:
+			waited[e.Dot] = e
+			continue
+		case resumed:
+			e = waited[log[i].ref]
+		default:
+			continue
+		}
+		if match(&e) {
+			e.Writes = without(e.Writes, partial[e.Dot])
+			out = append(out, e)
 		}
 	}
 	return out, nil

@@ -524,3 +524,27 @@ func reasonOf(err error) faultv1.Reason {
 	}
 	return 0
 }
+
+// Only what took effect rewrote anything: a later edit that is held itself does not keep a released value out.
+func TestRule_AReleaseIsNotLeftOutForWhatIsHeldItself(t *testing.T) {
+	w := newWorld(t)
+	a := w.tablet()
+	k := w.vial()
+	a.edit(k, note("11"))
+	a.sync()
+	barred := record.ID{66}
+	w.denied[barred] = true
+	one := a.as(barred, k, note("12"))
+	two := a.as(barred, k, note("13"))
+	a.sync()
+	if left, err := w.ledger.Release(t.Context(), w.judge(k, one.Dot)); err != nil || len(left) != 0 {
+		t.Errorf("left out %v (%v)", left, err)
+	}
+	if err := w.ledger.GiveUp(t.Context(), w.judge(k, two.Dot)); err != nil {
+		t.Fatal(err)
+	}
+	a.sync()
+	if a.shown(k) != "12 " {
+		t.Errorf("shows %q", a.shown(k))
+	}
+}
