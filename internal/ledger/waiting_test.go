@@ -188,3 +188,34 @@ func TestHeld_ReleaseSaysWhatItLeftOutOfFollowers(t *testing.T) {
 		}
 	}
 }
+
+// TestRestore_WaitingEditIsShownUntilItIsGivenUp: after a restore an edit waits for what was lost. Its author's tablet shows it beside what the server
+// has, across a restart, and takes it back when it is given up.
+func TestRestore_WaitingEditIsShownUntilItIsGivenUp(t *testing.T) {
+	w := newWorld(t)
+	a, b, c := w.tablet(), w.tablet(), w.tablet()
+	k := w.vial()
+	a.edit(k, note("10"))
+	a.sync()
+	putBack := w.backup()
+	b.sync()
+	b.edit(k, note("11"))
+	b.sync()
+	c.sync()
+	e := c.edit(k, w.draw())
+	c.sync()
+	putBack() // and b is lost
+	c.sync()
+	for range 2 {
+		if held := c.r.Held(k); len(c.r.View(k).Values()) != 2 || len(held) != 1 || held[0].Status != syncv1.HeldStatus_HELD_STATUS_WAITING {
+			t.Fatalf("want the number and the draw that waits: %s %v", c.draw(), held)
+		}
+		c.restart()
+	}
+	if err := w.ledger.GiveUp(t.Context(), ledger.Judgement{Org: org, By: author, Key: k, Dot: e.Dot, Reason: "lost"}); err != nil {
+		t.Fatal(err)
+	}
+	c.sync()
+	a.sync()
+	sameDigest(t, a, c)
+}

@@ -331,6 +331,9 @@ func (r *Replica) takeRow(row *wire.Row, ch *Changes) error {
 
 // settleSeen drops own edits that had waited on the server and that its state has seen since: they took effect or were judged. It returns them.
 func (l *local) settleSeen() []*own {
+	if l.stale {
+		return nil // what was seen before a restore says nothing
+	}
 	var out []*own
 	for _, o := range slices.Clone(l.own) {
 		if o.fate == waiting && l.server.Seen.Covers(o.edit.Dot) {

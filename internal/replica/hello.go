@@ -194,7 +194,7 @@ func (inc *incarnation) await(r *Replica, ch *Changes) {
 		if o.fate != pending {
 			continue
 		}
-		if l := r.local(o.edit.Key); l.server.Seen.Covers(o.edit.Dot) {
+		if l := r.local(o.edit.Key); !l.stale && l.server.Seen.Covers(o.edit.Dot) {
 			o.fate = settled
 			l.drop(o)
 		} else {
