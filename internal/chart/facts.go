@@ -44,7 +44,7 @@ func (c *Chart) FoldFacts(st *record.State) Facts {
 	switch st.Key.Kind {
 	case optionsv1.RecordKind_RECORD_KIND_PATIENT:
 		f.Patients, f.Clinics = []record.ID{st.Key.ID}, e.ids("home_clinic_id")
-		f.patient(e, st)
+		f.patient(e)
 	case optionsv1.RecordKind_RECORD_KIND_SESSION:
 		f.Clinics, f.Responsible, f.Days = e.ids("clinic_id"), e.ids("responsible_id"), e.dates("on")
 		f.Products = FoldSession(st, nil).Products()
@@ -77,7 +77,7 @@ func deviceLabel() string {
 	return string((*accessv1.Device)(nil).ProtoReflect().Descriptor().Fields().ByNumber(2).Name())
 }
 
-func (f *Facts) patient(e elements, st *record.State) {
+func (f *Facts) patient(e elements) {
 	for _, name := range messages[*recordv1.PersonName](e, "", "name") {
 		for _, text := range []string{name.GetFull(), name.GetFamily(), name.GetGiven(), name.GetPreferred(), name.GetFormer()} {
 			f.Words = append(f.Words, Tokens(text)...)
@@ -98,7 +98,7 @@ func (f *Facts) patient(e elements, st *record.State) {
 			f.Identifiers = append(f.Identifiers, v.GetNumber())
 		}
 	}
-	f.Linked = FoldIdentity(st).Linked
+	f.Linked = e.links()
 }
 
 // ids is the values of a register of the record itself that holds an id.

@@ -60,11 +60,11 @@ func (e elements) in(p record.Path, collection string) []record.Path {
 
 // named is a field of the element at p by its name; nil when there is none.
 func named(kind record.Kind, p record.Path, name string) protoreflect.FieldDescriptor {
-	m := holder(kind, p)
-	if m == nil {
+	shape := shapeAt(kind, p)
+	if shape == nil {
 		return nil
 	}
-	return m.Descriptor().Fields().ByName(protoreflect.Name(name))
+	return shape.Fields().ByName(protoreflect.Name(name))
 }
 
 // last is the id of the element at p.
@@ -123,7 +123,7 @@ func messages[M proto.Message](e elements, p record.Path, name string) []M {
 
 // voided says whether an element counts: always, never, or nobody knows while its void is in conflict.
 func (e elements) voided(p record.Path) (maybe, always bool) {
-	fd := voidField(holder(e.kind, p))
+	fd := voidField(shapeAt(e.kind, p))
 	if fd == nil {
 		return false, false
 	}

@@ -46,11 +46,34 @@ func Tokens(text string) []string {
 
 // plain is text without case and diacritics. Upper case first makes one letter of those that have two lower ones (σ and ς).
 func plain(text string) string {
-	bare := strings.Map(func(r rune) rune {
-		if unicode.Is(unicode.Mn, r) {
-			return -1
+	var b strings.Builder
+	for _, r := range norm.NFKD.String(strings.ToLower(strings.ToUpper(text))) {
+		if !unicode.Is(unicode.Mn, r) && r != '\'' && r != '’' {
+			b.WriteString(latin(r))
 		}
-		return r
-	}, norm.NFKD.String(strings.ToLower(strings.ToUpper(text))))
-	return strings.NewReplacer("ß", "ss", "æ", "ae", "œ", "oe", "ø", "o", "đ", "d", "ð", "d", "ł", "l", "ı", "i", "þ", "th", "'", "", "’", "").Replace(bare)
+	}
+	return b.String()
+}
+
+// latin is a variant of a Latin letter that has no decomposition, as it is written with plain ones; any other letter is itself.
+func latin(r rune) string {
+	switch r {
+	case 'ß':
+		return "ss"
+	case 'æ':
+		return "ae"
+	case 'œ':
+		return "oe"
+	case 'ø':
+		return "o"
+	case 'đ', 'ð':
+		return "d"
+	case 'ł':
+		return "l"
+	case 'ı':
+		return "i"
+	case 'þ':
+		return "th"
+	}
+	return string(r)
 }

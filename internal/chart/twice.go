@@ -35,13 +35,20 @@ func FoldIdentity(st *record.State) Identity {
 			}
 		}
 	}
+	out.Linked = e.links()
+	return out
+}
+
+// links is the records that a patient's is linked to.
+func (e elements) links() []record.ID {
+	var out []record.ID
 	for _, p := range e.in("", "links") {
 		if _, undone := e.voided(p); undone {
 			continue
 		}
 		for _, claim := range messages[*chartv1.LinkClaim](e, p, "claim") {
 			if id, err := record.ParseID(claim.GetPatientId()); err == nil {
-				out.Linked = append(out.Linked, id)
+				out = append(out, id)
 			}
 		}
 	}

@@ -14,21 +14,34 @@ import (
 	"needlebook/internal/record"
 )
 
+// shapeAt is the message of the record or element that a path leads to; nil when this version does not know it.
+func shapeAt(kind record.Kind, p record.Path) protoreflect.MessageDescriptor {
+	fd := kindField(kind)
+	for p != "" && fd != nil {
+		var step record.Step
+		step, p = p.Cut()
+		fd = fd.Message().Fields().ByNumber(protoreflect.FieldNumber(step.Field))
+		if fd != nil && (fd.Message() == nil || !fd.IsList()) {
+			return nil
+		}
+	}
+	if fd == nil {
+		return nil
+	}
+	return fd.Message()
+}
+
 // holder is an empty message of the record or element that a path leads to; nil when this version does not know it.
 func holder(kind record.Kind, p record.Path) protoreflect.Message {
 	fd := kindField(kind)
-	if fd == nil {
+	if fd == nil || shapeAt(kind, p) == nil {
 		return nil
 	}
 	m := (&chartv1.Record{}).ProtoReflect().NewField(fd).Message()
 	for p != "" {
 		var step record.Step
 		step, p = p.Cut()
-		fd := m.Descriptor().Fields().ByNumber(protoreflect.FieldNumber(step.Field))
-		if fd == nil || fd.Message() == nil || !fd.IsList() {
-			return nil
-		}
-		m = m.NewField(fd).List().NewElement().Message()
+		m = m.NewField(m.Descriptor().Fields().ByNumber(protoreflect.FieldNumber(step.Field))).List().NewElement().Message()
 	}
 	return m
 }

@@ -21,6 +21,20 @@ import (
 	"needlebook/internal/schema"
 )
 
+// TestRecord_HoldsEveryKindUnderItsNumber is what views rest on when they look for a kind's field.
+func TestRecord_HoldsEveryKindUnderItsNumber(t *testing.T) {
+	fields := (*chartv1.Record)(nil).ProtoReflect().Descriptor().Fields()
+	if fields.Len() != len(schema.Records()) {
+		t.Errorf("Record holds %d kinds, the schema has %d", fields.Len(), len(schema.Records()))
+	}
+	for _, md := range schema.Records() {
+		kind, _ := proto.GetExtension(md.Options(), optionsv1.E_Record).(record.Kind)
+		if fd := fields.ByNumber(protoreflect.FieldNumber(kind)); fd == nil || fd.Message() != md {
+			t.Errorf("field %d of Record is %v, want %s", kind, fd, md.FullName())
+		}
+	}
+}
+
 // FuzzValueJSON settles a conflict with whatever text, and wants the value that was taken to be shown and read again as the same bytes.
 func FuzzValueJSON(f *testing.F) {
 	for _, text := range []string{

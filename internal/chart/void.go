@@ -15,11 +15,11 @@ import (
 
 // voidField is the field by which a record or an element says that it does not count, whatever it is called: void, ended, withdrawn. It is nil when there is
 // none.
-func voidField(m protoreflect.Message) protoreflect.FieldDescriptor {
-	if m == nil {
+func voidField(shape protoreflect.MessageDescriptor) protoreflect.FieldDescriptor {
+	if shape == nil {
 		return nil
 	}
-	void, fields := (*recordv1.Void)(nil).ProtoReflect().Descriptor().FullName(), m.Descriptor().Fields()
+	void, fields := (*recordv1.Void)(nil).ProtoReflect().Descriptor().FullName(), shape.Fields()
 	for i := range fields.Len() {
 		if fd := fields.Get(i); fd.Message() != nil && fd.Message().FullName() == void && !fd.IsList() {
 			return fd
@@ -38,8 +38,7 @@ func (c *Chart) Void(st *record.State, path, reason string, by Act) (Change, err
 			return Change{}, err
 		}
 	}
-	m := holder(st.Key.Kind, r.Path)
-	fd := voidField(m)
+	fd := voidField(shapeAt(st.Key.Kind, r.Path))
 	switch {
 	case r.Field != record.WholeElement || fd == nil:
 		return Change{}, fault.New(faultv1.Reason_REASON_INVALID_FIELD, "path", path, "an element that can be voided")
@@ -49,6 +48,7 @@ func (c *Chart) Void(st *record.State, path, reason string, by Act) (Change, err
 		return Change{}, fault.New(faultv1.Reason_REASON_INVALID_FIELD, "reason", "", "why, in words")
 	}
 	void := &recordv1.Void{Reason: reason, By: by.Staff.String(), At: timestamppb.New(by.At.Truncate(time.Millisecond))}
+	m := holder(st.Key.Kind, r.Path)
 	m.Set(fd, protoreflect.ValueOfMessage(void.ProtoReflect()))
 	normalise(m)
 	b, err := proto.Marshal(m.Interface())
