@@ -97,7 +97,9 @@ type PrepareRequest struct {
 	// When it is or was mixed, by the caller's clock; absent means no use-by time is reckoned, only its rule.
 	MixedAt *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=mixed_at,json=mixedAt,proto3" json:"mixed_at,omitempty"`
 	// Which tables to use; absent means the default.
-	Formulary     *FormularyChoice `protobuf:"bytes,5,opt,name=formulary,proto3" json:"formulary,omitempty"`
+	Formulary *FormularyChoice `protobuf:"bytes,5,opt,name=formulary,proto3" json:"formulary,omitempty"`
+	// The use that labels must be for; absent means aesthetic.
+	Use           *string `protobuf:"bytes,6,opt,name=use,proto3,oneof" json:"use,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -165,6 +167,13 @@ func (x *PrepareRequest) GetFormulary() *FormularyChoice {
 		return x.Formulary
 	}
 	return nil
+}
+
+func (x *PrepareRequest) GetUse() string {
+	if x != nil && x.Use != nil {
+		return *x.Use
+	}
+	return ""
 }
 
 // PrepareResponse is a preparation.
@@ -496,7 +505,9 @@ type PlanDrawRequest struct {
 	// The greatest volume per injection, in millilitres; absent means the formulary's.
 	MostMlPerInjection *string `protobuf:"bytes,8,opt,name=most_ml_per_injection,json=mostMlPerInjection,proto3,oneof" json:"most_ml_per_injection,omitempty"`
 	// Which tables to use; absent means the default.
-	Formulary     *FormularyChoice `protobuf:"bytes,9,opt,name=formulary,proto3" json:"formulary,omitempty"`
+	Formulary *FormularyChoice `protobuf:"bytes,9,opt,name=formulary,proto3" json:"formulary,omitempty"`
+	// How far a delivered dose may be from its plan, as the clinic's medical lead set it; absent means the formulary's.
+	Tolerance     *DrawTolerance `protobuf:"bytes,10,opt,name=tolerance,proto3" json:"tolerance,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -594,20 +605,84 @@ func (x *PlanDrawRequest) GetFormulary() *FormularyChoice {
 	return nil
 }
 
+func (x *PlanDrawRequest) GetTolerance() *DrawTolerance {
+	if x != nil {
+		return x.Tolerance
+	}
+	return nil
+}
+
+// DrawTolerance is how far a delivered dose may be from its plan before the answer says so. It is the medical lead's figure: nobody published one.
+type DrawTolerance struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// For one injection, in per cent of its dose; absent when none was set.
+	InjectionPercent *string `protobuf:"bytes,1,opt,name=injection_percent,json=injectionPercent,proto3,oneof" json:"injection_percent,omitempty"`
+	// Between right and left planned equal, in per cent of that dose; absent when none was set.
+	SideDifferencePercent *string `protobuf:"bytes,2,opt,name=side_difference_percent,json=sideDifferencePercent,proto3,oneof" json:"side_difference_percent,omitempty"`
+	unknownFields         protoimpl.UnknownFields
+	sizeCache             protoimpl.SizeCache
+}
+
+func (x *DrawTolerance) Reset() {
+	*x = DrawTolerance{}
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DrawTolerance) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DrawTolerance) ProtoMessage() {}
+
+func (x *DrawTolerance) ProtoReflect() protoreflect.Message {
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DrawTolerance.ProtoReflect.Descriptor instead.
+func (*DrawTolerance) Descriptor() ([]byte, []int) {
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *DrawTolerance) GetInjectionPercent() string {
+	if x != nil && x.InjectionPercent != nil {
+		return *x.InjectionPercent
+	}
+	return ""
+}
+
+func (x *DrawTolerance) GetSideDifferencePercent() string {
+	if x != nil && x.SideDifferencePercent != nil {
+		return *x.SideDifferencePercent
+	}
+	return ""
+}
+
 // DrawResumption is where a plan stands after a leak, a spill or a changed dose. What is still to be given are the doses of the request.
 type DrawResumption struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Where the plunger of the syringe in use stands, as read, in millilitres.
 	PlungerMl string `protobuf:"bytes,1,opt,name=plunger_ml,json=plungerMl,proto3" json:"plunger_ml,omitempty"`
 	// What each side had so far, over all syringes, so that rounding goes on where it was; a side that is missing had nothing.
-	Given         []*SideGiven `protobuf:"bytes,2,rep,name=given,proto3" json:"given,omitempty"`
+	Given []*SideGiven `protobuf:"bytes,2,rep,name=given,proto3" json:"given,omitempty"`
+	// That something left the syringe without being given, such as a leak or a spill; absent when nothing did.
+	Loss          *DrawLoss `protobuf:"bytes,3,opt,name=loss,proto3" json:"loss,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *DrawResumption) Reset() {
 	*x = DrawResumption{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[5]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -619,7 +694,7 @@ func (x *DrawResumption) String() string {
 func (*DrawResumption) ProtoMessage() {}
 
 func (x *DrawResumption) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[5]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -632,7 +707,7 @@ func (x *DrawResumption) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DrawResumption.ProtoReflect.Descriptor instead.
 func (*DrawResumption) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{5}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *DrawResumption) GetPlungerMl() string {
@@ -647,6 +722,59 @@ func (x *DrawResumption) GetGiven() []*SideGiven {
 		return x.Given
 	}
 	return nil
+}
+
+func (x *DrawResumption) GetLoss() *DrawLoss {
+	if x != nil {
+		return x.Loss
+	}
+	return nil
+}
+
+// DrawLoss is what leaked or was spilled.
+type DrawLoss struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// How much, in millilitres; absent when nobody knows, which is said and never counted as zero.
+	LostMl        *string `protobuf:"bytes,1,opt,name=lost_ml,json=lostMl,proto3,oneof" json:"lost_ml,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DrawLoss) Reset() {
+	*x = DrawLoss{}
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DrawLoss) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DrawLoss) ProtoMessage() {}
+
+func (x *DrawLoss) ProtoReflect() protoreflect.Message {
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DrawLoss.ProtoReflect.Descriptor instead.
+func (*DrawLoss) Descriptor() ([]byte, []int) {
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *DrawLoss) GetLostMl() string {
+	if x != nil && x.LostMl != nil {
+		return *x.LostMl
+	}
+	return ""
 }
 
 // SideGiven is what one side had so far.
@@ -664,7 +792,7 @@ type SideGiven struct {
 
 func (x *SideGiven) Reset() {
 	*x = SideGiven{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[6]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -676,7 +804,7 @@ func (x *SideGiven) String() string {
 func (*SideGiven) ProtoMessage() {}
 
 func (x *SideGiven) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[6]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -689,7 +817,7 @@ func (x *SideGiven) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SideGiven.ProtoReflect.Descriptor instead.
 func (*SideGiven) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{6}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *SideGiven) GetSide() v11.Side {
@@ -740,7 +868,7 @@ type PlanDrawResponse struct {
 
 func (x *PlanDrawResponse) Reset() {
 	*x = PlanDrawResponse{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[7]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -752,7 +880,7 @@ func (x *PlanDrawResponse) String() string {
 func (*PlanDrawResponse) ProtoMessage() {}
 
 func (x *PlanDrawResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[7]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -765,7 +893,7 @@ func (x *PlanDrawResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanDrawResponse.ProtoReflect.Descriptor instead.
 func (*PlanDrawResponse) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{7}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *PlanDrawResponse) GetConcentration() *Concentration {
@@ -850,7 +978,7 @@ type SyringePlan struct {
 
 func (x *SyringePlan) Reset() {
 	*x = SyringePlan{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[8]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -862,7 +990,7 @@ func (x *SyringePlan) String() string {
 func (*SyringePlan) ProtoMessage() {}
 
 func (x *SyringePlan) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[8]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -875,7 +1003,7 @@ func (x *SyringePlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SyringePlan.ProtoReflect.Descriptor instead.
 func (*SyringePlan) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{8}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *SyringePlan) GetDrawnMl() string {
@@ -944,7 +1072,7 @@ type Mark struct {
 
 func (x *Mark) Reset() {
 	*x = Mark{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[9]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -956,7 +1084,7 @@ func (x *Mark) String() string {
 func (*Mark) ProtoMessage() {}
 
 func (x *Mark) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[9]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -969,7 +1097,7 @@ func (x *Mark) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Mark.ProtoReflect.Descriptor instead.
 func (*Mark) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{9}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Mark) GetRef() string {
@@ -1072,7 +1200,7 @@ type SidePlan struct {
 
 func (x *SidePlan) Reset() {
 	*x = SidePlan{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[10]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1084,7 +1212,7 @@ func (x *SidePlan) String() string {
 func (*SidePlan) ProtoMessage() {}
 
 func (x *SidePlan) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[10]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1097,7 +1225,7 @@ func (x *SidePlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SidePlan.ProtoReflect.Descriptor instead.
 func (*SidePlan) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{10}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *SidePlan) GetSide() v11.Side {
@@ -1168,7 +1296,7 @@ type VialNeed struct {
 
 func (x *VialNeed) Reset() {
 	*x = VialNeed{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[11]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1180,7 +1308,7 @@ func (x *VialNeed) String() string {
 func (*VialNeed) ProtoMessage() {}
 
 func (x *VialNeed) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[11]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1193,7 +1321,7 @@ func (x *VialNeed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use VialNeed.ProtoReflect.Descriptor instead.
 func (*VialNeed) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{11}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *VialNeed) GetNeededMl() string {
@@ -1250,7 +1378,7 @@ type RoundingBound struct {
 
 func (x *RoundingBound) Reset() {
 	*x = RoundingBound{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[12]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1262,7 +1390,7 @@ func (x *RoundingBound) String() string {
 func (*RoundingBound) ProtoMessage() {}
 
 func (x *RoundingBound) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[12]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1275,7 +1403,7 @@ func (x *RoundingBound) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoundingBound.ProtoReflect.Descriptor instead.
 func (*RoundingBound) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{12}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *RoundingBound) GetSideMl() string {
@@ -1344,7 +1472,7 @@ type AdviseDilutionRequest struct {
 
 func (x *AdviseDilutionRequest) Reset() {
 	*x = AdviseDilutionRequest{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[13]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1356,7 +1484,7 @@ func (x *AdviseDilutionRequest) String() string {
 func (*AdviseDilutionRequest) ProtoMessage() {}
 
 func (x *AdviseDilutionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[13]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1369,7 +1497,7 @@ func (x *AdviseDilutionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AdviseDilutionRequest.ProtoReflect.Descriptor instead.
 func (*AdviseDilutionRequest) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{13}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *AdviseDilutionRequest) GetProduct() string {
@@ -1468,7 +1596,7 @@ type AdviseDilutionResponse struct {
 
 func (x *AdviseDilutionResponse) Reset() {
 	*x = AdviseDilutionResponse{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[14]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1480,7 +1608,7 @@ func (x *AdviseDilutionResponse) String() string {
 func (*AdviseDilutionResponse) ProtoMessage() {}
 
 func (x *AdviseDilutionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[14]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1493,7 +1621,7 @@ func (x *AdviseDilutionResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AdviseDilutionResponse.ProtoReflect.Descriptor instead.
 func (*AdviseDilutionResponse) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{14}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *AdviseDilutionResponse) GetOptions() []*DilutionOption {
@@ -1539,7 +1667,7 @@ type DilutionOption struct {
 	Rank int32 `protobuf:"varint,1,opt,name=rank,proto3" json:"rank,omitempty"`
 	// The content of the vial, in units.
 	ContentUnits string `protobuf:"bytes,2,opt,name=content_units,json=contentUnits,proto3" json:"content_units,omitempty"`
-	// The diluent, in millilitres.
+	// The diluent, in millilitres; empty for a ready liquid.
 	DiluentMl string `protobuf:"bytes,3,opt,name=diluent_ml,json=diluentMl,proto3" json:"diluent_ml,omitempty"`
 	// The concentration.
 	Concentration *Concentration `protobuf:"bytes,4,opt,name=concentration,proto3" json:"concentration,omitempty"`
@@ -1549,27 +1677,44 @@ type DilutionOption struct {
 	Standing v1.DilutionStanding `protobuf:"varint,6,opt,name=standing,proto3,enum=needlebook.formulary.v1.DilutionStanding" json:"standing,omitempty"`
 	// The worst error of any injection, in per cent of its dose.
 	WorstErrorPercent string `protobuf:"bytes,7,opt,name=worst_error_percent,json=worstErrorPercent,proto3" json:"worst_error_percent,omitempty"`
-	// The greatest difference between sides planned equal, in units.
+	// How much further apart right and left get than is planned, in units: the greatest of the whole plan and of any muscle that has both. Where they are
+	// planned equal it is their difference.
 	SideDifferenceUnits string `protobuf:"bytes,8,opt,name=side_difference_units,json=sideDifferenceUnits,proto3" json:"side_difference_units,omitempty"`
 	// What a slip of one graduation costs, in units.
 	SlipUnits string `protobuf:"bytes,9,opt,name=slip_units,json=slipUnits,proto3" json:"slip_units,omitempty"`
 	// How many syringes it takes.
 	SyringeCount int32 `protobuf:"varint,10,opt,name=syringe_count,json=syringeCount,proto3" json:"syringe_count,omitempty"`
-	// What is left over, in units.
+	// What is left over, in units: all that the vials opened hold and the patient does not get, dead space and priming included.
 	LeftUnits string `protobuf:"bytes,11,opt,name=left_units,json=leftUnits,proto3" json:"left_units,omitempty"`
 	// The largest volume of an injection, in millilitres.
 	GreatestInjectionMl string `protobuf:"bytes,12,opt,name=greatest_injection_ml,json=greatestInjectionMl,proto3" json:"greatest_injection_ml,omitempty"`
 	// Where the dilution comes from; absent for one that only the caller named.
 	Source *Citation `protobuf:"bytes,13,opt,name=source,proto3" json:"source,omitempty"`
 	// What the guardrails say of this one.
-	Findings      []*Finding `protobuf:"bytes,14,rep,name=findings,proto3" json:"findings,omitempty"`
+	Findings []*Finding `protobuf:"bytes,14,rep,name=findings,proto3" json:"findings,omitempty"`
+	// The worst error as a reduced fraction of per cent; absent when the decimal is exact.
+	WorstErrorPercentFraction *string `protobuf:"bytes,15,opt,name=worst_error_percent_fraction,json=worstErrorPercentFraction,proto3,oneof" json:"worst_error_percent_fraction,omitempty"`
+	// The difference of the sides as a reduced fraction; absent when the decimal is exact.
+	SideDifferenceUnitsFraction *string `protobuf:"bytes,16,opt,name=side_difference_units_fraction,json=sideDifferenceUnitsFraction,proto3,oneof" json:"side_difference_units_fraction,omitempty"`
+	// The cost of a slip as a reduced fraction; absent when the decimal is exact.
+	SlipUnitsFraction *string `protobuf:"bytes,17,opt,name=slip_units_fraction,json=slipUnitsFraction,proto3,oneof" json:"slip_units_fraction,omitempty"`
+	// What is left over as a reduced fraction; absent when the decimal is exact.
+	LeftUnitsFraction *string `protobuf:"bytes,18,opt,name=left_units_fraction,json=leftUnitsFraction,proto3,oneof" json:"left_units_fraction,omitempty"`
+	// The largest volume as a reduced fraction; absent when the decimal is exact.
+	GreatestInjectionMlFraction *string `protobuf:"bytes,19,opt,name=greatest_injection_ml_fraction,json=greatestInjectionMlFraction,proto3,oneof" json:"greatest_injection_ml_fraction,omitempty"`
+	// How many vials are opened.
+	Vials int32 `protobuf:"varint,20,opt,name=vials,proto3" json:"vials,omitempty"`
+	// The volume of a ready liquid, in millilitres; empty for a powder.
+	LiquidMl string `protobuf:"bytes,21,opt,name=liquid_ml,json=liquidMl,proto3" json:"liquid_ml,omitempty"`
+	// The first injection that has the worst error, by the caller's name.
+	WorstRef      string `protobuf:"bytes,22,opt,name=worst_ref,json=worstRef,proto3" json:"worst_ref,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *DilutionOption) Reset() {
 	*x = DilutionOption{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[15]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1581,7 +1726,7 @@ func (x *DilutionOption) String() string {
 func (*DilutionOption) ProtoMessage() {}
 
 func (x *DilutionOption) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[15]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1594,7 +1739,7 @@ func (x *DilutionOption) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DilutionOption.ProtoReflect.Descriptor instead.
 func (*DilutionOption) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{15}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *DilutionOption) GetRank() int32 {
@@ -1695,6 +1840,62 @@ func (x *DilutionOption) GetFindings() []*Finding {
 	return nil
 }
 
+func (x *DilutionOption) GetWorstErrorPercentFraction() string {
+	if x != nil && x.WorstErrorPercentFraction != nil {
+		return *x.WorstErrorPercentFraction
+	}
+	return ""
+}
+
+func (x *DilutionOption) GetSideDifferenceUnitsFraction() string {
+	if x != nil && x.SideDifferenceUnitsFraction != nil {
+		return *x.SideDifferenceUnitsFraction
+	}
+	return ""
+}
+
+func (x *DilutionOption) GetSlipUnitsFraction() string {
+	if x != nil && x.SlipUnitsFraction != nil {
+		return *x.SlipUnitsFraction
+	}
+	return ""
+}
+
+func (x *DilutionOption) GetLeftUnitsFraction() string {
+	if x != nil && x.LeftUnitsFraction != nil {
+		return *x.LeftUnitsFraction
+	}
+	return ""
+}
+
+func (x *DilutionOption) GetGreatestInjectionMlFraction() string {
+	if x != nil && x.GreatestInjectionMlFraction != nil {
+		return *x.GreatestInjectionMlFraction
+	}
+	return ""
+}
+
+func (x *DilutionOption) GetVials() int32 {
+	if x != nil {
+		return x.Vials
+	}
+	return 0
+}
+
+func (x *DilutionOption) GetLiquidMl() string {
+	if x != nil {
+		return x.LiquidMl
+	}
+	return ""
+}
+
+func (x *DilutionOption) GetWorstRef() string {
+	if x != nil {
+		return x.WorstRef
+	}
+	return ""
+}
+
 // AdvisedSyringe is a syringe of an option.
 type AdvisedSyringe struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1712,7 +1913,7 @@ type AdvisedSyringe struct {
 
 func (x *AdvisedSyringe) Reset() {
 	*x = AdvisedSyringe{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[16]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1724,7 +1925,7 @@ func (x *AdvisedSyringe) String() string {
 func (*AdvisedSyringe) ProtoMessage() {}
 
 func (x *AdvisedSyringe) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[16]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1737,7 +1938,7 @@ func (x *AdvisedSyringe) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AdvisedSyringe.ProtoReflect.Descriptor instead.
 func (*AdvisedSyringe) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{16}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *AdvisedSyringe) GetCapacityMl() string {
@@ -1773,17 +1974,21 @@ type RejectedDilution struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The content of the vial, in units.
 	ContentUnits string `protobuf:"bytes,1,opt,name=content_units,json=contentUnits,proto3" json:"content_units,omitempty"`
-	// The diluent, in millilitres.
+	// The diluent, in millilitres; empty for a ready liquid.
 	DiluentMl string `protobuf:"bytes,2,opt,name=diluent_ml,json=diluentMl,proto3" json:"diluent_ml,omitempty"`
 	// Why.
-	Reason        string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	Reason string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	// The syringe, where it is out with this one only; absent when it is out with any.
+	Syringe *AdvisedSyringe `protobuf:"bytes,4,opt,name=syringe,proto3" json:"syringe,omitempty"`
+	// The volume of a ready liquid, in millilitres; empty for a powder.
+	LiquidMl      string `protobuf:"bytes,5,opt,name=liquid_ml,json=liquidMl,proto3" json:"liquid_ml,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *RejectedDilution) Reset() {
 	*x = RejectedDilution{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[17]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1795,7 +2000,7 @@ func (x *RejectedDilution) String() string {
 func (*RejectedDilution) ProtoMessage() {}
 
 func (x *RejectedDilution) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[17]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1808,7 +2013,7 @@ func (x *RejectedDilution) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RejectedDilution.ProtoReflect.Descriptor instead.
 func (*RejectedDilution) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{17}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *RejectedDilution) GetContentUnits() string {
@@ -1828,6 +2033,20 @@ func (x *RejectedDilution) GetDiluentMl() string {
 func (x *RejectedDilution) GetReason() string {
 	if x != nil {
 		return x.Reason
+	}
+	return ""
+}
+
+func (x *RejectedDilution) GetSyringe() *AdvisedSyringe {
+	if x != nil {
+		return x.Syringe
+	}
+	return nil
+}
+
+func (x *RejectedDilution) GetLiquidMl() string {
+	if x != nil {
+		return x.LiquidMl
 	}
 	return ""
 }
@@ -1852,7 +2071,7 @@ type CheckSessionRequest struct {
 
 func (x *CheckSessionRequest) Reset() {
 	*x = CheckSessionRequest{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[18]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1864,7 +2083,7 @@ func (x *CheckSessionRequest) String() string {
 func (*CheckSessionRequest) ProtoMessage() {}
 
 func (x *CheckSessionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[18]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1877,7 +2096,7 @@ func (x *CheckSessionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CheckSessionRequest.ProtoReflect.Descriptor instead.
 func (*CheckSessionRequest) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{18}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *CheckSessionRequest) GetAsOf() *timestamppb.Timestamp {
@@ -1972,7 +2191,7 @@ type SessionFacts struct {
 
 func (x *SessionFacts) Reset() {
 	*x = SessionFacts{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[19]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1984,7 +2203,7 @@ func (x *SessionFacts) String() string {
 func (*SessionFacts) ProtoMessage() {}
 
 func (x *SessionFacts) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[19]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1997,7 +2216,7 @@ func (x *SessionFacts) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SessionFacts.ProtoReflect.Descriptor instead.
 func (*SessionFacts) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{19}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *SessionFacts) GetSession() *v11.Session {
@@ -2106,7 +2325,7 @@ type PathSiblings struct {
 
 func (x *PathSiblings) Reset() {
 	*x = PathSiblings{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[20]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2118,7 +2337,7 @@ func (x *PathSiblings) String() string {
 func (*PathSiblings) ProtoMessage() {}
 
 func (x *PathSiblings) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[20]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2131,7 +2350,7 @@ func (x *PathSiblings) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PathSiblings.ProtoReflect.Descriptor instead.
 func (*PathSiblings) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{20}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *PathSiblings) GetKey() *v11.RecordKey {
@@ -2168,7 +2387,7 @@ type ClinicKnowledgeFact struct {
 
 func (x *ClinicKnowledgeFact) Reset() {
 	*x = ClinicKnowledgeFact{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[21]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2180,7 +2399,7 @@ func (x *ClinicKnowledgeFact) String() string {
 func (*ClinicKnowledgeFact) ProtoMessage() {}
 
 func (x *ClinicKnowledgeFact) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[21]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2193,7 +2412,7 @@ func (x *ClinicKnowledgeFact) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClinicKnowledgeFact.ProtoReflect.Descriptor instead.
 func (*ClinicKnowledgeFact) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{21}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ClinicKnowledgeFact) GetClinicId() string {
@@ -2229,7 +2448,7 @@ type CheckSessionResponse struct {
 
 func (x *CheckSessionResponse) Reset() {
 	*x = CheckSessionResponse{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[22]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2241,7 +2460,7 @@ func (x *CheckSessionResponse) String() string {
 func (*CheckSessionResponse) ProtoMessage() {}
 
 func (x *CheckSessionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[22]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2254,7 +2473,7 @@ func (x *CheckSessionResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CheckSessionResponse.ProtoReflect.Descriptor instead.
 func (*CheckSessionResponse) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{22}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *CheckSessionResponse) GetFindings() []*Finding {
@@ -2307,7 +2526,7 @@ type DoseSpan struct {
 
 func (x *DoseSpan) Reset() {
 	*x = DoseSpan{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[23]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2319,7 +2538,7 @@ func (x *DoseSpan) String() string {
 func (*DoseSpan) ProtoMessage() {}
 
 func (x *DoseSpan) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[23]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2332,7 +2551,7 @@ func (x *DoseSpan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DoseSpan.ProtoReflect.Descriptor instead.
 func (*DoseSpan) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{23}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *DoseSpan) GetLeastUnits() string {
@@ -2373,7 +2592,7 @@ type ProductTotal struct {
 
 func (x *ProductTotal) Reset() {
 	*x = ProductTotal{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[24]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2385,7 +2604,7 @@ func (x *ProductTotal) String() string {
 func (*ProductTotal) ProtoMessage() {}
 
 func (x *ProductTotal) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[24]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2398,7 +2617,7 @@ func (x *ProductTotal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProductTotal.ProtoReflect.Descriptor instead.
 func (*ProductTotal) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{24}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ProductTotal) GetProduct() string {
@@ -2446,7 +2665,7 @@ type TargetTotal struct {
 
 func (x *TargetTotal) Reset() {
 	*x = TargetTotal{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[25]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2458,7 +2677,7 @@ func (x *TargetTotal) String() string {
 func (*TargetTotal) ProtoMessage() {}
 
 func (x *TargetTotal) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[25]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2471,7 +2690,7 @@ func (x *TargetTotal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TargetTotal.ProtoReflect.Descriptor instead.
 func (*TargetTotal) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{25}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *TargetTotal) GetMuscle() string {
@@ -2530,7 +2749,7 @@ type GetToxinHistoryRequest struct {
 
 func (x *GetToxinHistoryRequest) Reset() {
 	*x = GetToxinHistoryRequest{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[26]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2542,7 +2761,7 @@ func (x *GetToxinHistoryRequest) String() string {
 func (*GetToxinHistoryRequest) ProtoMessage() {}
 
 func (x *GetToxinHistoryRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[26]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2555,7 +2774,7 @@ func (x *GetToxinHistoryRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetToxinHistoryRequest.ProtoReflect.Descriptor instead.
 func (*GetToxinHistoryRequest) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{26}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *GetToxinHistoryRequest) GetFrom() *v13.Date {
@@ -2660,7 +2879,7 @@ type HistoryFacts struct {
 
 func (x *HistoryFacts) Reset() {
 	*x = HistoryFacts{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[27]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2672,7 +2891,7 @@ func (x *HistoryFacts) String() string {
 func (*HistoryFacts) ProtoMessage() {}
 
 func (x *HistoryFacts) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[27]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2685,7 +2904,7 @@ func (x *HistoryFacts) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HistoryFacts.ProtoReflect.Descriptor instead.
 func (*HistoryFacts) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{27}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *HistoryFacts) GetPatient() *v11.Patient {
@@ -2745,7 +2964,7 @@ type GetToxinHistoryResponse struct {
 
 func (x *GetToxinHistoryResponse) Reset() {
 	*x = GetToxinHistoryResponse{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[28]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2757,7 +2976,7 @@ func (x *GetToxinHistoryResponse) String() string {
 func (*GetToxinHistoryResponse) ProtoMessage() {}
 
 func (x *GetToxinHistoryResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[28]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2770,7 +2989,7 @@ func (x *GetToxinHistoryResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetToxinHistoryResponse.ProtoReflect.Descriptor instead.
 func (*GetToxinHistoryResponse) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{28}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *GetToxinHistoryResponse) GetProducts() []*ProductHistory {
@@ -2868,7 +3087,7 @@ type ProductHistory struct {
 
 func (x *ProductHistory) Reset() {
 	*x = ProductHistory{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[29]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2880,7 +3099,7 @@ func (x *ProductHistory) String() string {
 func (*ProductHistory) ProtoMessage() {}
 
 func (x *ProductHistory) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[29]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2893,7 +3112,7 @@ func (x *ProductHistory) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProductHistory.ProtoReflect.Descriptor instead.
 func (*ProductHistory) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{29}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *ProductHistory) GetProduct() string {
@@ -2966,14 +3185,18 @@ type IntervalState struct {
 	// Where the rule holds; empty when everywhere.
 	Market string `protobuf:"bytes,5,opt,name=market,proto3" json:"market,omitempty"`
 	// Where the rule comes from.
-	Source        *Citation `protobuf:"bytes,6,opt,name=source,proto3" json:"source,omitempty"`
+	Source *Citation `protobuf:"bytes,6,opt,name=source,proto3" json:"source,omitempty"`
+	// The product that the rule is for; empty when it is for any.
+	Product string `protobuf:"bytes,7,opt,name=product,proto3" json:"product,omitempty"`
+	// The day that it counts from: the latest on which the last treatment can have been.
+	CountedFrom   *v13.Date `protobuf:"bytes,8,opt,name=counted_from,json=countedFrom,proto3" json:"counted_from,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *IntervalState) Reset() {
 	*x = IntervalState{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[30]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2985,7 +3208,7 @@ func (x *IntervalState) String() string {
 func (*IntervalState) ProtoMessage() {}
 
 func (x *IntervalState) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[30]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2998,7 +3221,7 @@ func (x *IntervalState) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use IntervalState.ProtoReflect.Descriptor instead.
 func (*IntervalState) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{30}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *IntervalState) GetDays() int32 {
@@ -3043,6 +3266,20 @@ func (x *IntervalState) GetSource() *Citation {
 	return nil
 }
 
+func (x *IntervalState) GetProduct() string {
+	if x != nil {
+		return x.Product
+	}
+	return ""
+}
+
+func (x *IntervalState) GetCountedFrom() *v13.Date {
+	if x != nil {
+		return x.CountedFrom
+	}
+	return nil
+}
+
 // WindowTotal is the sum in a window.
 type WindowTotal struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -3055,14 +3292,16 @@ type WindowTotal struct {
 	// The most that the rule allows, in units; empty when no figure is published.
 	LimitUnits string `protobuf:"bytes,4,opt,name=limit_units,json=limitUnits,proto3" json:"limit_units,omitempty"`
 	// Where the rule comes from.
-	Source        *Citation `protobuf:"bytes,5,opt,name=source,proto3" json:"source,omitempty"`
+	Source *Citation `protobuf:"bytes,5,opt,name=source,proto3" json:"source,omitempty"`
+	// The muscle or the region that the limit is for; empty when it is for the whole face. What may or may not have been there makes a span.
+	Target        string `protobuf:"bytes,6,opt,name=target,proto3" json:"target,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *WindowTotal) Reset() {
 	*x = WindowTotal{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[31]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3074,7 +3313,7 @@ func (x *WindowTotal) String() string {
 func (*WindowTotal) ProtoMessage() {}
 
 func (x *WindowTotal) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[31]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3087,7 +3326,7 @@ func (x *WindowTotal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WindowTotal.ProtoReflect.Descriptor instead.
 func (*WindowTotal) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{31}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *WindowTotal) GetFrom() *v13.Date {
@@ -3125,6 +3364,13 @@ func (x *WindowTotal) GetSource() *Citation {
 	return nil
 }
 
+func (x *WindowTotal) GetTarget() string {
+	if x != nil {
+		return x.Target
+	}
+	return ""
+}
+
 // TreatmentEntry is one treatment.
 type TreatmentEntry struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -3147,14 +3393,20 @@ type TreatmentEntry struct {
 	// True when the session is signed.
 	Signed bool `protobuf:"varint,9,opt,name=signed,proto3" json:"signed,omitempty"`
 	// True when a value of it is in conflict.
-	InConflict    bool `protobuf:"varint,10,opt,name=in_conflict,json=inConflict,proto3" json:"in_conflict,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	InConflict bool `protobuf:"varint,10,opt,name=in_conflict,json=inConflict,proto3" json:"in_conflict,omitempty"`
+	// When one reported from elsewhere was written down, by that device's clock; absent otherwise.
+	ReportedAt *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=reported_at,json=reportedAt,proto3" json:"reported_at,omitempty"`
+	// Who told of one reported from elsewhere; unspecified otherwise.
+	Origin v11.ReportOrigin `protobuf:"varint,12,opt,name=origin,proto3,enum=needlebook.chart.v1.ReportOrigin" json:"origin,omitempty"`
+	// Why one that was declared a touch-up counts as a treatment; empty otherwise.
+	NotTouchUpText string `protobuf:"bytes,13,opt,name=not_touch_up_text,json=notTouchUpText,proto3" json:"not_touch_up_text,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *TreatmentEntry) Reset() {
 	*x = TreatmentEntry{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[32]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3166,7 +3418,7 @@ func (x *TreatmentEntry) String() string {
 func (*TreatmentEntry) ProtoMessage() {}
 
 func (x *TreatmentEntry) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[32]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3179,7 +3431,7 @@ func (x *TreatmentEntry) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TreatmentEntry.ProtoReflect.Descriptor instead.
 func (*TreatmentEntry) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{32}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *TreatmentEntry) GetSessionId() string {
@@ -3252,6 +3504,27 @@ func (x *TreatmentEntry) GetInConflict() bool {
 	return false
 }
 
+func (x *TreatmentEntry) GetReportedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ReportedAt
+	}
+	return nil
+}
+
+func (x *TreatmentEntry) GetOrigin() v11.ReportOrigin {
+	if x != nil {
+		return x.Origin
+	}
+	return v11.ReportOrigin(0)
+}
+
+func (x *TreatmentEntry) GetNotTouchUpText() string {
+	if x != nil {
+		return x.NotTouchUpText
+	}
+	return ""
+}
+
 // ClinicKnowledge is how old what is known of a clinic is: as old as its tablet that was silent longest.
 type ClinicKnowledge struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -3269,7 +3542,7 @@ type ClinicKnowledge struct {
 
 func (x *ClinicKnowledge) Reset() {
 	*x = ClinicKnowledge{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[33]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3281,7 +3554,7 @@ func (x *ClinicKnowledge) String() string {
 func (*ClinicKnowledge) ProtoMessage() {}
 
 func (x *ClinicKnowledge) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[33]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3294,7 +3567,7 @@ func (x *ClinicKnowledge) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClinicKnowledge.ProtoReflect.Descriptor instead.
 func (*ClinicKnowledge) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{33}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ClinicKnowledge) GetClinicId() string {
@@ -3340,7 +3613,7 @@ type CompareProductsRequest struct {
 
 func (x *CompareProductsRequest) Reset() {
 	*x = CompareProductsRequest{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[34]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3352,7 +3625,7 @@ func (x *CompareProductsRequest) String() string {
 func (*CompareProductsRequest) ProtoMessage() {}
 
 func (x *CompareProductsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[34]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3365,7 +3638,7 @@ func (x *CompareProductsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompareProductsRequest.ProtoReflect.Descriptor instead.
 func (*CompareProductsRequest) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{34}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *CompareProductsRequest) GetProduct() string {
@@ -3410,7 +3683,7 @@ type CompareProductsResponse struct {
 
 func (x *CompareProductsResponse) Reset() {
 	*x = CompareProductsResponse{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[35]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3422,7 +3695,7 @@ func (x *CompareProductsResponse) String() string {
 func (*CompareProductsResponse) ProtoMessage() {}
 
 func (x *CompareProductsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[35]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3435,7 +3708,7 @@ func (x *CompareProductsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompareProductsResponse.ProtoReflect.Descriptor instead.
 func (*CompareProductsResponse) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{35}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *CompareProductsResponse) GetBands() []*PublishedBand {
@@ -3503,7 +3776,7 @@ type PublishedBand struct {
 
 func (x *PublishedBand) Reset() {
 	*x = PublishedBand{}
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[36]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3515,7 +3788,7 @@ func (x *PublishedBand) String() string {
 func (*PublishedBand) ProtoMessage() {}
 
 func (x *PublishedBand) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[36]
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3528,7 +3801,7 @@ func (x *PublishedBand) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PublishedBand.ProtoReflect.Descriptor instead.
 func (*PublishedBand) Descriptor() ([]byte, []int) {
-	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{36}
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *PublishedBand) GetProduct() string {
@@ -3580,18 +3853,898 @@ func (x *PublishedBand) GetSource() *Citation {
 	return nil
 }
 
+// GetAsymmetryRequest asks how right and left were treated and how they responded.
+type GetAsymmetryRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Only treatments on or after this day; absent means all.
+	From *v13.Date `protobuf:"bytes,1,opt,name=from,proto3" json:"from,omitempty"`
+	// Only treatments on or before this day; absent means all.
+	Until *v13.Date `protobuf:"bytes,2,opt,name=until,proto3" json:"until,omitempty"`
+	// Only these muscles; empty means all.
+	Muscles []string `protobuf:"bytes,3,rep,name=muscles,proto3" json:"muscles,omitempty"`
+	// Only the grades of these regions; empty means all.
+	Regions []string `protobuf:"bytes,4,rep,name=regions,proto3" json:"regions,omitempty"`
+	// Which tables to use; absent means the default.
+	Formulary *FormularyChoice `protobuf:"bytes,5,opt,name=formulary,proto3" json:"formulary,omitempty"`
+	// Whose.
+	//
+	// Types that are valid to be assigned to Subject:
+	//
+	//	*GetAsymmetryRequest_PatientId
+	//	*GetAsymmetryRequest_Facts
+	Subject       isGetAsymmetryRequest_Subject `protobuf_oneof:"subject"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetAsymmetryRequest) Reset() {
+	*x = GetAsymmetryRequest{}
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[39]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetAsymmetryRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetAsymmetryRequest) ProtoMessage() {}
+
+func (x *GetAsymmetryRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[39]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetAsymmetryRequest.ProtoReflect.Descriptor instead.
+func (*GetAsymmetryRequest) Descriptor() ([]byte, []int) {
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{39}
+}
+
+func (x *GetAsymmetryRequest) GetFrom() *v13.Date {
+	if x != nil {
+		return x.From
+	}
+	return nil
+}
+
+func (x *GetAsymmetryRequest) GetUntil() *v13.Date {
+	if x != nil {
+		return x.Until
+	}
+	return nil
+}
+
+func (x *GetAsymmetryRequest) GetMuscles() []string {
+	if x != nil {
+		return x.Muscles
+	}
+	return nil
+}
+
+func (x *GetAsymmetryRequest) GetRegions() []string {
+	if x != nil {
+		return x.Regions
+	}
+	return nil
+}
+
+func (x *GetAsymmetryRequest) GetFormulary() *FormularyChoice {
+	if x != nil {
+		return x.Formulary
+	}
+	return nil
+}
+
+func (x *GetAsymmetryRequest) GetSubject() isGetAsymmetryRequest_Subject {
+	if x != nil {
+		return x.Subject
+	}
+	return nil
+}
+
+func (x *GetAsymmetryRequest) GetPatientId() string {
+	if x != nil {
+		if x, ok := x.Subject.(*GetAsymmetryRequest_PatientId); ok {
+			return x.PatientId
+		}
+	}
+	return ""
+}
+
+func (x *GetAsymmetryRequest) GetFacts() *HistoryFacts {
+	if x != nil {
+		if x, ok := x.Subject.(*GetAsymmetryRequest_Facts); ok {
+			return x.Facts
+		}
+	}
+	return nil
+}
+
+type isGetAsymmetryRequest_Subject interface {
+	isGetAsymmetryRequest_Subject()
+}
+
+type GetAsymmetryRequest_PatientId struct {
+	// A patient that the server holds, linked records included.
+	PatientId string `protobuf:"bytes,7,opt,name=patient_id,json=patientId,proto3,oneof"`
+}
+
+type GetAsymmetryRequest_Facts struct {
+	// What the request holds, and nothing else.
+	Facts *HistoryFacts `protobuf:"bytes,8,opt,name=facts,proto3,oneof"`
+}
+
+func (*GetAsymmetryRequest_PatientId) isGetAsymmetryRequest_Subject() {}
+
+func (*GetAsymmetryRequest_Facts) isGetAsymmetryRequest_Subject() {}
+
+// GetAsymmetryResponse is right and left side by side.
+type GetAsymmetryResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The view.
+	View *AsymmetryView `protobuf:"bytes,1,opt,name=view,proto3" json:"view,omitempty"`
+	// What the guardrails say.
+	Findings []*Finding `protobuf:"bytes,2,rep,name=findings,proto3" json:"findings,omitempty"`
+	// The formulary used.
+	Edition *EditionUsed `protobuf:"bytes,3,opt,name=edition,proto3" json:"edition,omitempty"`
+	// The caution that is shown with every dose.
+	Caution       string `protobuf:"bytes,4,opt,name=caution,proto3" json:"caution,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetAsymmetryResponse) Reset() {
+	*x = GetAsymmetryResponse{}
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[40]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetAsymmetryResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetAsymmetryResponse) ProtoMessage() {}
+
+func (x *GetAsymmetryResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[40]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetAsymmetryResponse.ProtoReflect.Descriptor instead.
+func (*GetAsymmetryResponse) Descriptor() ([]byte, []int) {
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{40}
+}
+
+func (x *GetAsymmetryResponse) GetView() *AsymmetryView {
+	if x != nil {
+		return x.View
+	}
+	return nil
+}
+
+func (x *GetAsymmetryResponse) GetFindings() []*Finding {
+	if x != nil {
+		return x.Findings
+	}
+	return nil
+}
+
+func (x *GetAsymmetryResponse) GetEdition() *EditionUsed {
+	if x != nil {
+		return x.Edition
+	}
+	return nil
+}
+
+func (x *GetAsymmetryResponse) GetCaution() string {
+	if x != nil {
+		return x.Caution
+	}
+	return ""
+}
+
+// AsymmetryView is right and left over time. It describes, and stops there.
+type AsymmetryView struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The treatments, newest first.
+	Treatments []*TreatmentSides `protobuf:"bytes,1,rep,name=treatments,proto3" json:"treatments,omitempty"`
+	// What the view does not say, as a sentence.
+	Statement     string `protobuf:"bytes,2,opt,name=statement,proto3" json:"statement,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AsymmetryView) Reset() {
+	*x = AsymmetryView{}
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[41]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AsymmetryView) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AsymmetryView) ProtoMessage() {}
+
+func (x *AsymmetryView) ProtoReflect() protoreflect.Message {
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[41]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AsymmetryView.ProtoReflect.Descriptor instead.
+func (*AsymmetryView) Descriptor() ([]byte, []int) {
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{41}
+}
+
+func (x *AsymmetryView) GetTreatments() []*TreatmentSides {
+	if x != nil {
+		return x.Treatments
+	}
+	return nil
+}
+
+func (x *AsymmetryView) GetStatement() string {
+	if x != nil {
+		return x.Statement
+	}
+	return ""
+}
+
+// TreatmentSides is right and left of one treatment, with how they responded.
+type TreatmentSides struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The session.
+	SessionId string `protobuf:"bytes,1,opt,name=session_id,json=sessionId,proto3" json:"session_id,omitempty"`
+	// The session that it was declared a touch-up of; empty otherwise.
+	ParentSessionId string `protobuf:"bytes,2,opt,name=parent_session_id,json=parentSessionId,proto3" json:"parent_session_id,omitempty"`
+	// The day; absent when it is not known or in conflict.
+	On *v13.Date `protobuf:"bytes,3,opt,name=on,proto3" json:"on,omitempty"`
+	// The muscles that were given something on the right or on the left, by product and name.
+	Muscles []*MuscleSides `protobuf:"bytes,4,rep,name=muscles,proto3" json:"muscles,omitempty"`
+	// The grades that have a side, before it and after it.
+	Responses []*SideResponse `protobuf:"bytes,5,rep,name=responses,proto3" json:"responses,omitempty"`
+	// How the result of a side was judged.
+	Judgements []*SideJudgement `protobuf:"bytes,6,rep,name=judgements,proto3" json:"judgements,omitempty"`
+	// True when a value that this rests on is in conflict.
+	InConflict    bool `protobuf:"varint,7,opt,name=in_conflict,json=inConflict,proto3" json:"in_conflict,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TreatmentSides) Reset() {
+	*x = TreatmentSides{}
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[42]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TreatmentSides) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TreatmentSides) ProtoMessage() {}
+
+func (x *TreatmentSides) ProtoReflect() protoreflect.Message {
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[42]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TreatmentSides.ProtoReflect.Descriptor instead.
+func (*TreatmentSides) Descriptor() ([]byte, []int) {
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{42}
+}
+
+func (x *TreatmentSides) GetSessionId() string {
+	if x != nil {
+		return x.SessionId
+	}
+	return ""
+}
+
+func (x *TreatmentSides) GetParentSessionId() string {
+	if x != nil {
+		return x.ParentSessionId
+	}
+	return ""
+}
+
+func (x *TreatmentSides) GetOn() *v13.Date {
+	if x != nil {
+		return x.On
+	}
+	return nil
+}
+
+func (x *TreatmentSides) GetMuscles() []*MuscleSides {
+	if x != nil {
+		return x.Muscles
+	}
+	return nil
+}
+
+func (x *TreatmentSides) GetResponses() []*SideResponse {
+	if x != nil {
+		return x.Responses
+	}
+	return nil
+}
+
+func (x *TreatmentSides) GetJudgements() []*SideJudgement {
+	if x != nil {
+		return x.Judgements
+	}
+	return nil
+}
+
+func (x *TreatmentSides) GetInConflict() bool {
+	if x != nil {
+		return x.InConflict
+	}
+	return false
+}
+
+// MuscleSides is what the right and the left of one muscle had of one product.
+type MuscleSides struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The muscle.
+	Muscle string `protobuf:"bytes,1,opt,name=muscle,proto3" json:"muscle,omitempty"`
+	// The product.
+	Product string `protobuf:"bytes,2,opt,name=product,proto3" json:"product,omitempty"`
+	// What the right had.
+	Right *SideDose `protobuf:"bytes,3,opt,name=right,proto3" json:"right,omitempty"`
+	// What the left had.
+	Left *SideDose `protobuf:"bytes,4,opt,name=left,proto3" json:"left,omitempty"`
+	// Right less left, in units; negative when the left had more.
+	Difference *DoseSpan `protobuf:"bytes,5,opt,name=difference,proto3" json:"difference,omitempty"`
+	// Right less left, in per cent of the larger; absent while a dose is a span.
+	DifferencePercent *string `protobuf:"bytes,6,opt,name=difference_percent,json=differencePercent,proto3,oneof" json:"difference_percent,omitempty"`
+	// That value as a reduced fraction; absent when the decimal is exact.
+	DifferencePercentFraction *string `protobuf:"bytes,7,opt,name=difference_percent_fraction,json=differencePercentFraction,proto3,oneof" json:"difference_percent_fraction,omitempty"`
+	// The injections of the two sides, paired from the highest down; empty when the sides have not equally many in one frame and scale.
+	Pairs []*PlacePair `protobuf:"bytes,8,rep,name=pairs,proto3" json:"pairs,omitempty"`
+	// Why there are no pairs; empty when there are.
+	UnpairedText  string `protobuf:"bytes,9,opt,name=unpaired_text,json=unpairedText,proto3" json:"unpaired_text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MuscleSides) Reset() {
+	*x = MuscleSides{}
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[43]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MuscleSides) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MuscleSides) ProtoMessage() {}
+
+func (x *MuscleSides) ProtoReflect() protoreflect.Message {
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[43]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MuscleSides.ProtoReflect.Descriptor instead.
+func (*MuscleSides) Descriptor() ([]byte, []int) {
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{43}
+}
+
+func (x *MuscleSides) GetMuscle() string {
+	if x != nil {
+		return x.Muscle
+	}
+	return ""
+}
+
+func (x *MuscleSides) GetProduct() string {
+	if x != nil {
+		return x.Product
+	}
+	return ""
+}
+
+func (x *MuscleSides) GetRight() *SideDose {
+	if x != nil {
+		return x.Right
+	}
+	return nil
+}
+
+func (x *MuscleSides) GetLeft() *SideDose {
+	if x != nil {
+		return x.Left
+	}
+	return nil
+}
+
+func (x *MuscleSides) GetDifference() *DoseSpan {
+	if x != nil {
+		return x.Difference
+	}
+	return nil
+}
+
+func (x *MuscleSides) GetDifferencePercent() string {
+	if x != nil && x.DifferencePercent != nil {
+		return *x.DifferencePercent
+	}
+	return ""
+}
+
+func (x *MuscleSides) GetDifferencePercentFraction() string {
+	if x != nil && x.DifferencePercentFraction != nil {
+		return *x.DifferencePercentFraction
+	}
+	return ""
+}
+
+func (x *MuscleSides) GetPairs() []*PlacePair {
+	if x != nil {
+		return x.Pairs
+	}
+	return nil
+}
+
+func (x *MuscleSides) GetUnpairedText() string {
+	if x != nil {
+		return x.UnpairedText
+	}
+	return ""
+}
+
+// SideDose is what one side of a muscle had.
+type SideDose struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The sum.
+	Given *DoseSpan `protobuf:"bytes,1,opt,name=given,proto3" json:"given,omitempty"`
+	// By how many injections; those that may have been count.
+	Injections    int32 `protobuf:"varint,2,opt,name=injections,proto3" json:"injections,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SideDose) Reset() {
+	*x = SideDose{}
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[44]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SideDose) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SideDose) ProtoMessage() {}
+
+func (x *SideDose) ProtoReflect() protoreflect.Message {
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[44]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SideDose.ProtoReflect.Descriptor instead.
+func (*SideDose) Descriptor() ([]byte, []int) {
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{44}
+}
+
+func (x *SideDose) GetGiven() *DoseSpan {
+	if x != nil {
+		return x.Given
+	}
+	return nil
+}
+
+func (x *SideDose) GetInjections() int32 {
+	if x != nil {
+		return x.Injections
+	}
+	return 0
+}
+
+// PlacePair is an injection on the right with one on the left, each where it went in.
+type PlacePair struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The face frame.
+	Frame string `protobuf:"bytes,1,opt,name=frame,proto3" json:"frame,omitempty"`
+	// How far from the frame's midline the right one was, in millimetres; negative when it was across.
+	RightLateralMm string `protobuf:"bytes,2,opt,name=right_lateral_mm,json=rightLateralMm,proto3" json:"right_lateral_mm,omitempty"`
+	// How far above the frame's origin the right one was, in millimetres.
+	RightHeightMm string `protobuf:"bytes,3,opt,name=right_height_mm,json=rightHeightMm,proto3" json:"right_height_mm,omitempty"`
+	// How far from the frame's midline the left one was, in millimetres; negative when it was across.
+	LeftLateralMm string `protobuf:"bytes,4,opt,name=left_lateral_mm,json=leftLateralMm,proto3" json:"left_lateral_mm,omitempty"`
+	// How far above the frame's origin the left one was, in millimetres.
+	LeftHeightMm string `protobuf:"bytes,5,opt,name=left_height_mm,json=leftHeightMm,proto3" json:"left_height_mm,omitempty"`
+	// Right less left of the distance from the midline, in millimetres.
+	LateralDifferenceMm string `protobuf:"bytes,6,opt,name=lateral_difference_mm,json=lateralDifferenceMm,proto3" json:"lateral_difference_mm,omitempty"`
+	// Right less left of the height, in millimetres.
+	HeightDifferenceMm string `protobuf:"bytes,7,opt,name=height_difference_mm,json=heightDifferenceMm,proto3" json:"height_difference_mm,omitempty"`
+	// How far apart they are when one side is mirrored onto the other, in millimetres to the nearest micrometre.
+	DistanceMm    string `protobuf:"bytes,8,opt,name=distance_mm,json=distanceMm,proto3" json:"distance_mm,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlacePair) Reset() {
+	*x = PlacePair{}
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[45]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlacePair) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlacePair) ProtoMessage() {}
+
+func (x *PlacePair) ProtoReflect() protoreflect.Message {
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[45]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlacePair.ProtoReflect.Descriptor instead.
+func (*PlacePair) Descriptor() ([]byte, []int) {
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{45}
+}
+
+func (x *PlacePair) GetFrame() string {
+	if x != nil {
+		return x.Frame
+	}
+	return ""
+}
+
+func (x *PlacePair) GetRightLateralMm() string {
+	if x != nil {
+		return x.RightLateralMm
+	}
+	return ""
+}
+
+func (x *PlacePair) GetRightHeightMm() string {
+	if x != nil {
+		return x.RightHeightMm
+	}
+	return ""
+}
+
+func (x *PlacePair) GetLeftLateralMm() string {
+	if x != nil {
+		return x.LeftLateralMm
+	}
+	return ""
+}
+
+func (x *PlacePair) GetLeftHeightMm() string {
+	if x != nil {
+		return x.LeftHeightMm
+	}
+	return ""
+}
+
+func (x *PlacePair) GetLateralDifferenceMm() string {
+	if x != nil {
+		return x.LateralDifferenceMm
+	}
+	return ""
+}
+
+func (x *PlacePair) GetHeightDifferenceMm() string {
+	if x != nil {
+		return x.HeightDifferenceMm
+	}
+	return ""
+}
+
+func (x *PlacePair) GetDistanceMm() string {
+	if x != nil {
+		return x.DistanceMm
+	}
+	return ""
+}
+
+// SideResponse is the grades of one region on both sides, on one scale and in one contraction.
+type SideResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The region.
+	Region string `protobuf:"bytes,1,opt,name=region,proto3" json:"region,omitempty"`
+	// The scale.
+	Scale string `protobuf:"bytes,2,opt,name=scale,proto3" json:"scale,omitempty"`
+	// Its version.
+	Version string `protobuf:"bytes,3,opt,name=version,proto3" json:"version,omitempty"`
+	// What a higher grade means.
+	Direction v1.ScaleDirection `protobuf:"varint,4,opt,name=direction,proto3,enum=needlebook.formulary.v1.ScaleDirection" json:"direction,omitempty"`
+	// What the muscles did.
+	Contraction v11.Contraction `protobuf:"varint,5,opt,name=contraction,proto3,enum=needlebook.chart.v1.Contraction" json:"contraction,omitempty"`
+	// The grade of the right before the treatment; absent when it was not graded.
+	RightBefore *int32 `protobuf:"varint,6,opt,name=right_before,json=rightBefore,proto3,oneof" json:"right_before,omitempty"`
+	// The grade of the left before the treatment; absent when it was not graded.
+	LeftBefore *int32 `protobuf:"varint,7,opt,name=left_before,json=leftBefore,proto3,oneof" json:"left_before,omitempty"`
+	// The grade of the right at the review; absent when it was not graded.
+	RightAfter *int32 `protobuf:"varint,8,opt,name=right_after,json=rightAfter,proto3,oneof" json:"right_after,omitempty"`
+	// The grade of the left at the review; absent when it was not graded.
+	LeftAfter *int32 `protobuf:"varint,9,opt,name=left_after,json=leftAfter,proto3,oneof" json:"left_after,omitempty"`
+	// After less before on the right; absent when either was not graded.
+	RightChange *int32 `protobuf:"varint,10,opt,name=right_change,json=rightChange,proto3,oneof" json:"right_change,omitempty"`
+	// After less before on the left; absent when either was not graded.
+	LeftChange *int32 `protobuf:"varint,11,opt,name=left_change,json=leftChange,proto3,oneof" json:"left_change,omitempty"`
+	// The session of the review; empty when there was none.
+	ReviewSessionId string `protobuf:"bytes,12,opt,name=review_session_id,json=reviewSessionId,proto3" json:"review_session_id,omitempty"`
+	// The days from the treatment to the review; absent when there was none or a day is not known.
+	DaysAfter     *int32 `protobuf:"varint,13,opt,name=days_after,json=daysAfter,proto3,oneof" json:"days_after,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SideResponse) Reset() {
+	*x = SideResponse{}
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[46]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SideResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SideResponse) ProtoMessage() {}
+
+func (x *SideResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[46]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SideResponse.ProtoReflect.Descriptor instead.
+func (*SideResponse) Descriptor() ([]byte, []int) {
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{46}
+}
+
+func (x *SideResponse) GetRegion() string {
+	if x != nil {
+		return x.Region
+	}
+	return ""
+}
+
+func (x *SideResponse) GetScale() string {
+	if x != nil {
+		return x.Scale
+	}
+	return ""
+}
+
+func (x *SideResponse) GetVersion() string {
+	if x != nil {
+		return x.Version
+	}
+	return ""
+}
+
+func (x *SideResponse) GetDirection() v1.ScaleDirection {
+	if x != nil {
+		return x.Direction
+	}
+	return v1.ScaleDirection(0)
+}
+
+func (x *SideResponse) GetContraction() v11.Contraction {
+	if x != nil {
+		return x.Contraction
+	}
+	return v11.Contraction(0)
+}
+
+func (x *SideResponse) GetRightBefore() int32 {
+	if x != nil && x.RightBefore != nil {
+		return *x.RightBefore
+	}
+	return 0
+}
+
+func (x *SideResponse) GetLeftBefore() int32 {
+	if x != nil && x.LeftBefore != nil {
+		return *x.LeftBefore
+	}
+	return 0
+}
+
+func (x *SideResponse) GetRightAfter() int32 {
+	if x != nil && x.RightAfter != nil {
+		return *x.RightAfter
+	}
+	return 0
+}
+
+func (x *SideResponse) GetLeftAfter() int32 {
+	if x != nil && x.LeftAfter != nil {
+		return *x.LeftAfter
+	}
+	return 0
+}
+
+func (x *SideResponse) GetRightChange() int32 {
+	if x != nil && x.RightChange != nil {
+		return *x.RightChange
+	}
+	return 0
+}
+
+func (x *SideResponse) GetLeftChange() int32 {
+	if x != nil && x.LeftChange != nil {
+		return *x.LeftChange
+	}
+	return 0
+}
+
+func (x *SideResponse) GetReviewSessionId() string {
+	if x != nil {
+		return x.ReviewSessionId
+	}
+	return ""
+}
+
+func (x *SideResponse) GetDaysAfter() int32 {
+	if x != nil && x.DaysAfter != nil {
+		return *x.DaysAfter
+	}
+	return 0
+}
+
+// SideJudgement is how a result was judged at a review.
+type SideJudgement struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The session of the review.
+	SessionId string `protobuf:"bytes,1,opt,name=session_id,json=sessionId,proto3" json:"session_id,omitempty"`
+	// The side; absent when it is about both.
+	Side *v11.Side `protobuf:"varint,2,opt,name=side,proto3,enum=needlebook.chart.v1.Side,oneof" json:"side,omitempty"`
+	// The region; empty when it is the whole face.
+	Region string `protobuf:"bytes,3,opt,name=region,proto3" json:"region,omitempty"`
+	// Who judged.
+	Judge v11.Judge `protobuf:"varint,4,opt,name=judge,proto3,enum=needlebook.chart.v1.Judge" json:"judge,omitempty"`
+	// The response as it was recorded, such as as_wanted; empty when only a grade was given.
+	Response      string `protobuf:"bytes,5,opt,name=response,proto3" json:"response,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SideJudgement) Reset() {
+	*x = SideJudgement{}
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[47]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SideJudgement) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SideJudgement) ProtoMessage() {}
+
+func (x *SideJudgement) ProtoReflect() protoreflect.Message {
+	mi := &file_needlebook_dose_v1_dose_service_proto_msgTypes[47]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SideJudgement.ProtoReflect.Descriptor instead.
+func (*SideJudgement) Descriptor() ([]byte, []int) {
+	return file_needlebook_dose_v1_dose_service_proto_rawDescGZIP(), []int{47}
+}
+
+func (x *SideJudgement) GetSessionId() string {
+	if x != nil {
+		return x.SessionId
+	}
+	return ""
+}
+
+func (x *SideJudgement) GetSide() v11.Side {
+	if x != nil && x.Side != nil {
+		return *x.Side
+	}
+	return v11.Side(0)
+}
+
+func (x *SideJudgement) GetRegion() string {
+	if x != nil {
+		return x.Region
+	}
+	return ""
+}
+
+func (x *SideJudgement) GetJudge() v11.Judge {
+	if x != nil {
+		return x.Judge
+	}
+	return v11.Judge(0)
+}
+
+func (x *SideJudgement) GetResponse() string {
+	if x != nil {
+		return x.Response
+	}
+	return ""
+}
+
 var File_needlebook_dose_v1_dose_service_proto protoreflect.FileDescriptor
 
 const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"\n" +
-	"%needlebook/dose/v1/dose_service.proto\x12\x12needlebook.dose.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a needlebook/access/v1/staff.proto\x1a needlebook/chart/v1/clinic.proto\x1a&needlebook/chart/v1/consent_text.proto\x1a\x1dneedlebook/chart/v1/lot.proto\x1a\x1fneedlebook/chart/v1/order.proto\x1a!needlebook/chart/v1/patient.proto\x1a'needlebook/chart/v1/questionnaire.proto\x1a needlebook/chart/v1/record.proto\x1a!needlebook/chart/v1/session.proto\x1a\x1eneedlebook/chart/v1/side.proto\x1a\x1eneedlebook/chart/v1/vial.proto\x1a\x1eneedlebook/dose/v1/basis.proto\x1a needlebook/dose/v1/finding.proto\x1a!needlebook/dose/v1/quantity.proto\x1a&needlebook/formulary/v1/dilution.proto\x1a#needlebook/options/v1/options.proto\x1a\x1fneedlebook/record/v1/date.proto\"\xc4\x02\n" +
+	"%needlebook/dose/v1/dose_service.proto\x12\x12needlebook.dose.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a needlebook/access/v1/staff.proto\x1a needlebook/chart/v1/clinic.proto\x1a&needlebook/chart/v1/consent_text.proto\x1a\x1dneedlebook/chart/v1/lot.proto\x1a\x1fneedlebook/chart/v1/order.proto\x1a!needlebook/chart/v1/patient.proto\x1a'needlebook/chart/v1/questionnaire.proto\x1a needlebook/chart/v1/rating.proto\x1a needlebook/chart/v1/record.proto\x1a!needlebook/chart/v1/session.proto\x1a\x1eneedlebook/chart/v1/side.proto\x1a\x1eneedlebook/chart/v1/vial.proto\x1a\x1eneedlebook/dose/v1/basis.proto\x1a needlebook/dose/v1/finding.proto\x1a!needlebook/dose/v1/quantity.proto\x1a&needlebook/formulary/v1/dilution.proto\x1a*needlebook/formulary/v1/rating_scale.proto\x1a#needlebook/options/v1/options.proto\x1a\x1fneedlebook/record/v1/date.proto\"\x81\x03\n" +
 	"\x0ePrepareRequest\x126\n" +
 	"\aproduct\x18\x01 \x01(\tB\x1c\xbaH\x19\xc8\x01\x01r\x14\x10\x01\x18(2\x0e^[a-z]+[A-G]?$R\aproduct\x12;\n" +
 	"\x04vial\x18\x02 \x01(\v2\x1f.needlebook.dose.v1.VialContentB\x06\xbaH\x03\xc8\x01\x01R\x04vial\x121\n" +
 	"\rgraduation_ml\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18\x18H\x00R\fgraduationMl\x88\x01\x01\x125\n" +
 	"\bmixed_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\amixedAt\x12A\n" +
-	"\tformulary\x18\x05 \x01(\v2#.needlebook.dose.v1.FormularyChoiceR\tformularyB\x10\n" +
-	"\x0e_graduation_ml\"\xdf\x04\n" +
+	"\tformulary\x18\x05 \x01(\v2#.needlebook.dose.v1.FormularyChoiceR\tformulary\x123\n" +
+	"\x03use\x18\x06 \x01(\tB\x1c\xbaH\x19r\x17\x10\x01\x18@2\x11^[a-z][a-z0-9_]*$H\x01R\x03use\x88\x01\x01B\x10\n" +
+	"\x0e_graduation_mlB\x06\n" +
+	"\x04_use\"\xdf\x04\n" +
 	"\x0fPrepareResponse\x12G\n" +
 	"\rconcentration\x18\x01 \x01(\v2!.needlebook.dose.v1.ConcentrationR\rconcentration\x120\n" +
 	"\x14units_per_graduation\x18\x02 \x01(\tR\x12unitsPerGraduation\x12F\n" +
@@ -3624,7 +4777,7 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"\aseconds\x18\x01 \x01(\x05R\aseconds\x12\x18\n" +
 	"\astorage\x18\x02 \x01(\tR\astorage\x12\x16\n" +
 	"\x06market\x18\x03 \x01(\tR\x06market\x124\n" +
-	"\x06source\x18\x04 \x01(\v2\x1c.needlebook.dose.v1.CitationR\x06source\"\xfe\x04\n" +
+	"\x06source\x18\x04 \x01(\v2\x1c.needlebook.dose.v1.CitationR\x06source\"\xbf\x05\n" +
 	"\x0fPlanDrawRequest\x126\n" +
 	"\aproduct\x18\x01 \x01(\tB\x1c\xbaH\x19\xc8\x01\x01r\x14\x10\x01\x18(2\x0e^[a-z]+[A-G]?$R\aproduct\x12;\n" +
 	"\x04vial\x18\x02 \x01(\v2\x1f.needlebook.dose.v1.VialContentB\x06\xbaH\x03\xc8\x01\x01R\x04vial\x12A\n" +
@@ -3635,15 +4788,27 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"\x14needle_dead_space_ml\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18\x18H\x01R\x11needleDeadSpaceMl\x88\x01\x01\x12:\n" +
 	"\x06resume\x18\a \x01(\v2\".needlebook.dose.v1.DrawResumptionR\x06resume\x12?\n" +
 	"\x15most_ml_per_injection\x18\b \x01(\tB\a\xbaH\x04r\x02\x18\x18H\x02R\x12mostMlPerInjection\x88\x01\x01\x12A\n" +
-	"\tformulary\x18\t \x01(\v2#.needlebook.dose.v1.FormularyChoiceR\tformularyB\r\n" +
+	"\tformulary\x18\t \x01(\v2#.needlebook.dose.v1.FormularyChoiceR\tformulary\x12?\n" +
+	"\ttolerance\x18\n" +
+	" \x01(\v2!.needlebook.dose.v1.DrawToleranceR\ttoleranceB\r\n" +
 	"\v_priming_mlB\x17\n" +
 	"\x15_needle_dead_space_mlB\x18\n" +
-	"\x16_most_ml_per_injection\"z\n" +
+	"\x16_most_ml_per_injection\"\xc2\x01\n" +
+	"\rDrawTolerance\x129\n" +
+	"\x11injection_percent\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18\x18H\x00R\x10injectionPercent\x88\x01\x01\x12D\n" +
+	"\x17side_difference_percent\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18\x18H\x01R\x15sideDifferencePercent\x88\x01\x01B\x14\n" +
+	"\x12_injection_percentB\x1a\n" +
+	"\x18_side_difference_percent\"\xac\x01\n" +
 	"\x0eDrawResumption\x12)\n" +
 	"\n" +
 	"plunger_ml\x18\x01 \x01(\tB\n" +
 	"\xbaH\a\xc8\x01\x01r\x02\x18\x18R\tplungerMl\x12=\n" +
-	"\x05given\x18\x02 \x03(\v2\x1d.needlebook.dose.v1.SideGivenB\b\xbaH\x05\x92\x01\x02\x10\x04R\x05given\"\xaa\x01\n" +
+	"\x05given\x18\x02 \x03(\v2\x1d.needlebook.dose.v1.SideGivenB\b\xbaH\x05\x92\x01\x02\x10\x04R\x05given\x120\n" +
+	"\x04loss\x18\x03 \x01(\v2\x1c.needlebook.dose.v1.DrawLossR\x04loss\"=\n" +
+	"\bDrawLoss\x12%\n" +
+	"\alost_ml\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18\x18H\x00R\x06lostMl\x88\x01\x01B\n" +
+	"\n" +
+	"\b_lost_ml\"\xaa\x01\n" +
 	"\tSideGiven\x12>\n" +
 	"\x04side\x18\x01 \x01(\x0e2\x19.needlebook.chart.v1.SideB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00H\x00R\x04side\x88\x01\x01\x12%\n" +
@@ -3738,7 +4903,7 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"\brejected\x18\x02 \x03(\v2$.needlebook.dose.v1.RejectedDilutionR\brejected\x127\n" +
 	"\bfindings\x18\x03 \x03(\v2\x1b.needlebook.dose.v1.FindingR\bfindings\x129\n" +
 	"\aedition\x18\x04 \x01(\v2\x1f.needlebook.dose.v1.EditionUsedR\aedition\x12\x18\n" +
-	"\acaution\x18\x05 \x01(\tR\acaution\"\xaa\x05\n" +
+	"\acaution\x18\x05 \x01(\tR\acaution\"\xd5\t\n" +
 	"\x0eDilutionOption\x12\x12\n" +
 	"\x04rank\x18\x01 \x01(\x05R\x04rank\x12#\n" +
 	"\rcontent_units\x18\x02 \x01(\tR\fcontentUnits\x12\x1d\n" +
@@ -3757,18 +4922,33 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"left_units\x18\v \x01(\tR\tleftUnits\x122\n" +
 	"\x15greatest_injection_ml\x18\f \x01(\tR\x13greatestInjectionMl\x124\n" +
 	"\x06source\x18\r \x01(\v2\x1c.needlebook.dose.v1.CitationR\x06source\x127\n" +
-	"\bfindings\x18\x0e \x03(\v2\x1b.needlebook.dose.v1.FindingR\bfindings\"\x8f\x01\n" +
+	"\bfindings\x18\x0e \x03(\v2\x1b.needlebook.dose.v1.FindingR\bfindings\x12D\n" +
+	"\x1cworst_error_percent_fraction\x18\x0f \x01(\tH\x00R\x19worstErrorPercentFraction\x88\x01\x01\x12H\n" +
+	"\x1eside_difference_units_fraction\x18\x10 \x01(\tH\x01R\x1bsideDifferenceUnitsFraction\x88\x01\x01\x123\n" +
+	"\x13slip_units_fraction\x18\x11 \x01(\tH\x02R\x11slipUnitsFraction\x88\x01\x01\x123\n" +
+	"\x13left_units_fraction\x18\x12 \x01(\tH\x03R\x11leftUnitsFraction\x88\x01\x01\x12H\n" +
+	"\x1egreatest_injection_ml_fraction\x18\x13 \x01(\tH\x04R\x1bgreatestInjectionMlFraction\x88\x01\x01\x12\x14\n" +
+	"\x05vials\x18\x14 \x01(\x05R\x05vials\x12\x1b\n" +
+	"\tliquid_ml\x18\x15 \x01(\tR\bliquidMl\x12\x1b\n" +
+	"\tworst_ref\x18\x16 \x01(\tR\bworstRefB\x1f\n" +
+	"\x1d_worst_error_percent_fractionB!\n" +
+	"\x1f_side_difference_units_fractionB\x16\n" +
+	"\x14_slip_units_fractionB\x16\n" +
+	"\x14_left_units_fractionB!\n" +
+	"\x1f_greatest_injection_ml_fraction\"\x8f\x01\n" +
 	"\x0eAdvisedSyringe\x12\x1f\n" +
 	"\vcapacity_ml\x18\x01 \x01(\tR\n" +
 	"capacityMl\x12#\n" +
 	"\rgraduation_ml\x18\x02 \x01(\tR\fgraduationMl\x12#\n" +
 	"\rinsulin_scale\x18\x03 \x01(\bR\finsulinScale\x12\x12\n" +
-	"\x04code\x18\x04 \x01(\tR\x04code\"n\n" +
+	"\x04code\x18\x04 \x01(\tR\x04code\"\xc9\x01\n" +
 	"\x10RejectedDilution\x12#\n" +
 	"\rcontent_units\x18\x01 \x01(\tR\fcontentUnits\x12\x1d\n" +
 	"\n" +
 	"diluent_ml\x18\x02 \x01(\tR\tdiluentMl\x12\x16\n" +
-	"\x06reason\x18\x03 \x01(\tR\x06reason\"\x80\x02\n" +
+	"\x06reason\x18\x03 \x01(\tR\x06reason\x12<\n" +
+	"\asyringe\x18\x04 \x01(\v2\".needlebook.dose.v1.AdvisedSyringeR\asyringe\x12\x1b\n" +
+	"\tliquid_ml\x18\x05 \x01(\tR\bliquidMl\"\x80\x02\n" +
 	"\x13CheckSessionRequest\x12/\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x04asOf\x12A\n" +
 	"\tformulary\x18\x02 \x01(\v2#.needlebook.dose.v1.FormularyChoiceR\tformulary\x12)\n" +
@@ -3870,7 +5050,7 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"\tintervals\x18\a \x03(\v2!.needlebook.dose.v1.IntervalStateR\tintervals\x129\n" +
 	"\awindows\x18\b \x03(\v2\x1f.needlebook.dose.v1.WindowTotalR\awindowsB\x12\n" +
 	"\x10_days_since_lastB\x17\n" +
-	"\x15_days_since_last_full\"\xd8\x01\n" +
+	"\x15_days_since_last_full\"\xb1\x02\n" +
 	"\rIntervalState\x12\x12\n" +
 	"\x04days\x18\x01 \x01(\x05R\x04days\x12\x16\n" +
 	"\x06months\x18\x02 \x01(\x05R\x06months\x12;\n" +
@@ -3878,14 +5058,17 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"earliestOn\x12\x10\n" +
 	"\x03met\x18\x04 \x01(\bR\x03met\x12\x16\n" +
 	"\x06market\x18\x05 \x01(\tR\x06market\x124\n" +
-	"\x06source\x18\x06 \x01(\v2\x1c.needlebook.dose.v1.CitationR\x06source\"\xfa\x01\n" +
+	"\x06source\x18\x06 \x01(\v2\x1c.needlebook.dose.v1.CitationR\x06source\x12\x18\n" +
+	"\aproduct\x18\a \x01(\tR\aproduct\x12=\n" +
+	"\fcounted_from\x18\b \x01(\v2\x1a.needlebook.record.v1.DateR\vcountedFrom\"\x92\x02\n" +
 	"\vWindowTotal\x12.\n" +
 	"\x04from\x18\x01 \x01(\v2\x1a.needlebook.record.v1.DateR\x04from\x120\n" +
 	"\x05until\x18\x02 \x01(\v2\x1a.needlebook.record.v1.DateR\x05until\x122\n" +
 	"\x05given\x18\x03 \x01(\v2\x1c.needlebook.dose.v1.DoseSpanR\x05given\x12\x1f\n" +
 	"\vlimit_units\x18\x04 \x01(\tR\n" +
 	"limitUnits\x124\n" +
-	"\x06source\x18\x05 \x01(\v2\x1c.needlebook.dose.v1.CitationR\x06source\"\xfd\x02\n" +
+	"\x06source\x18\x05 \x01(\v2\x1c.needlebook.dose.v1.CitationR\x06source\x12\x16\n" +
+	"\x06target\x18\x06 \x01(\tR\x06target\"\xaa\x04\n" +
 	"\x0eTreatmentEntry\x12\x1d\n" +
 	"\n" +
 	"session_id\x18\x01 \x01(\tR\tsessionId\x12*\n" +
@@ -3899,7 +5082,11 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"\x06signed\x18\t \x01(\bR\x06signed\x12\x1f\n" +
 	"\vin_conflict\x18\n" +
 	" \x01(\bR\n" +
-	"inConflict\"\xb9\x01\n" +
+	"inConflict\x12;\n" +
+	"\vreported_at\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"reportedAt\x12C\n" +
+	"\x06origin\x18\f \x01(\x0e2!.needlebook.chart.v1.ReportOriginB\b\xbaH\x05\x82\x01\x02\x10\x01R\x06origin\x12)\n" +
+	"\x11not_touch_up_text\x18\r \x01(\tR\x0enotTouchUpText\"\xb9\x01\n" +
 	"\x0fClinicKnowledge\x12\x1b\n" +
 	"\tclinic_id\x18\x01 \x01(\tR\bclinicId\x12\x1f\n" +
 	"\vclinic_name\x18\x02 \x01(\tR\n" +
@@ -3925,20 +5112,118 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"\rhighest_ratio\x18\x04 \x01(\tR\fhighestRatio\x12\x18\n" +
 	"\ameaning\x18\x05 \x01(\tR\ameaning\x12\x18\n" +
 	"\asetting\x18\x06 \x01(\tR\asetting\x124\n" +
-	"\x06source\x18\a \x01(\v2\x1c.needlebook.dose.v1.CitationR\x06source*|\n" +
+	"\x06source\x18\a \x01(\v2\x1c.needlebook.dose.v1.CitationR\x06source\"\xaf\x03\n" +
+	"\x13GetAsymmetryRequest\x12.\n" +
+	"\x04from\x18\x01 \x01(\v2\x1a.needlebook.record.v1.DateR\x04from\x120\n" +
+	"\x05until\x18\x02 \x01(\v2\x1a.needlebook.record.v1.DateR\x05until\x12=\n" +
+	"\amuscles\x18\x03 \x03(\tB#\xbaH \x92\x01\x1d\x10@\"\x19r\x17\x10\x01\x18@2\x11^[a-z][a-z0-9_]*$R\amuscles\x12=\n" +
+	"\aregions\x18\x04 \x03(\tB#\xbaH \x92\x01\x1d\x10@\"\x19r\x17\x10\x01\x18@2\x11^[a-z][a-z0-9_]*$R\aregions\x12A\n" +
+	"\tformulary\x18\x05 \x01(\v2#.needlebook.dose.v1.FormularyChoiceR\tformulary\x12)\n" +
+	"\n" +
+	"patient_id\x18\a \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x00R\tpatientId\x128\n" +
+	"\x05facts\x18\b \x01(\v2 .needlebook.dose.v1.HistoryFactsH\x00R\x05factsB\x10\n" +
+	"\asubject\x12\x05\xbaH\x02\b\x01\"\xdb\x01\n" +
+	"\x14GetAsymmetryResponse\x125\n" +
+	"\x04view\x18\x01 \x01(\v2!.needlebook.dose.v1.AsymmetryViewR\x04view\x127\n" +
+	"\bfindings\x18\x02 \x03(\v2\x1b.needlebook.dose.v1.FindingR\bfindings\x129\n" +
+	"\aedition\x18\x03 \x01(\v2\x1f.needlebook.dose.v1.EditionUsedR\aedition\x12\x18\n" +
+	"\acaution\x18\x04 \x01(\tR\acaution\"q\n" +
+	"\rAsymmetryView\x12B\n" +
+	"\n" +
+	"treatments\x18\x01 \x03(\v2\".needlebook.dose.v1.TreatmentSidesR\n" +
+	"treatments\x12\x1c\n" +
+	"\tstatement\x18\x02 \x01(\tR\tstatement\"\xe6\x02\n" +
+	"\x0eTreatmentSides\x12\x1d\n" +
+	"\n" +
+	"session_id\x18\x01 \x01(\tR\tsessionId\x12*\n" +
+	"\x11parent_session_id\x18\x02 \x01(\tR\x0fparentSessionId\x12*\n" +
+	"\x02on\x18\x03 \x01(\v2\x1a.needlebook.record.v1.DateR\x02on\x129\n" +
+	"\amuscles\x18\x04 \x03(\v2\x1f.needlebook.dose.v1.MuscleSidesR\amuscles\x12>\n" +
+	"\tresponses\x18\x05 \x03(\v2 .needlebook.dose.v1.SideResponseR\tresponses\x12A\n" +
+	"\n" +
+	"judgements\x18\x06 \x03(\v2!.needlebook.dose.v1.SideJudgementR\n" +
+	"judgements\x12\x1f\n" +
+	"\vin_conflict\x18\a \x01(\bR\n" +
+	"inConflict\"\xed\x03\n" +
+	"\vMuscleSides\x12\x16\n" +
+	"\x06muscle\x18\x01 \x01(\tR\x06muscle\x12\x18\n" +
+	"\aproduct\x18\x02 \x01(\tR\aproduct\x122\n" +
+	"\x05right\x18\x03 \x01(\v2\x1c.needlebook.dose.v1.SideDoseR\x05right\x120\n" +
+	"\x04left\x18\x04 \x01(\v2\x1c.needlebook.dose.v1.SideDoseR\x04left\x12<\n" +
+	"\n" +
+	"difference\x18\x05 \x01(\v2\x1c.needlebook.dose.v1.DoseSpanR\n" +
+	"difference\x122\n" +
+	"\x12difference_percent\x18\x06 \x01(\tH\x00R\x11differencePercent\x88\x01\x01\x12C\n" +
+	"\x1bdifference_percent_fraction\x18\a \x01(\tH\x01R\x19differencePercentFraction\x88\x01\x01\x123\n" +
+	"\x05pairs\x18\b \x03(\v2\x1d.needlebook.dose.v1.PlacePairR\x05pairs\x12#\n" +
+	"\runpaired_text\x18\t \x01(\tR\funpairedTextB\x15\n" +
+	"\x13_difference_percentB\x1e\n" +
+	"\x1c_difference_percent_fraction\"^\n" +
+	"\bSideDose\x122\n" +
+	"\x05given\x18\x01 \x01(\v2\x1c.needlebook.dose.v1.DoseSpanR\x05given\x12\x1e\n" +
+	"\n" +
+	"injections\x18\x02 \x01(\x05R\n" +
+	"injections\"\xc8\x02\n" +
+	"\tPlacePair\x12\x14\n" +
+	"\x05frame\x18\x01 \x01(\tR\x05frame\x12(\n" +
+	"\x10right_lateral_mm\x18\x02 \x01(\tR\x0erightLateralMm\x12&\n" +
+	"\x0fright_height_mm\x18\x03 \x01(\tR\rrightHeightMm\x12&\n" +
+	"\x0fleft_lateral_mm\x18\x04 \x01(\tR\rleftLateralMm\x12$\n" +
+	"\x0eleft_height_mm\x18\x05 \x01(\tR\fleftHeightMm\x122\n" +
+	"\x15lateral_difference_mm\x18\x06 \x01(\tR\x13lateralDifferenceMm\x120\n" +
+	"\x14height_difference_mm\x18\a \x01(\tR\x12heightDifferenceMm\x12\x1f\n" +
+	"\vdistance_mm\x18\b \x01(\tR\n" +
+	"distanceMm\"\x9b\x05\n" +
+	"\fSideResponse\x12\x16\n" +
+	"\x06region\x18\x01 \x01(\tR\x06region\x12\x14\n" +
+	"\x05scale\x18\x02 \x01(\tR\x05scale\x12\x18\n" +
+	"\aversion\x18\x03 \x01(\tR\aversion\x12O\n" +
+	"\tdirection\x18\x04 \x01(\x0e2'.needlebook.formulary.v1.ScaleDirectionB\b\xbaH\x05\x82\x01\x02\x10\x01R\tdirection\x12L\n" +
+	"\vcontraction\x18\x05 \x01(\x0e2 .needlebook.chart.v1.ContractionB\b\xbaH\x05\x82\x01\x02\x10\x01R\vcontraction\x12&\n" +
+	"\fright_before\x18\x06 \x01(\x05H\x00R\vrightBefore\x88\x01\x01\x12$\n" +
+	"\vleft_before\x18\a \x01(\x05H\x01R\n" +
+	"leftBefore\x88\x01\x01\x12$\n" +
+	"\vright_after\x18\b \x01(\x05H\x02R\n" +
+	"rightAfter\x88\x01\x01\x12\"\n" +
+	"\n" +
+	"left_after\x18\t \x01(\x05H\x03R\tleftAfter\x88\x01\x01\x12&\n" +
+	"\fright_change\x18\n" +
+	" \x01(\x05H\x04R\vrightChange\x88\x01\x01\x12$\n" +
+	"\vleft_change\x18\v \x01(\x05H\x05R\n" +
+	"leftChange\x88\x01\x01\x12*\n" +
+	"\x11review_session_id\x18\f \x01(\tR\x0freviewSessionId\x12\"\n" +
+	"\n" +
+	"days_after\x18\r \x01(\x05H\x06R\tdaysAfter\x88\x01\x01B\x0f\n" +
+	"\r_right_beforeB\x0e\n" +
+	"\f_left_beforeB\x0e\n" +
+	"\f_right_afterB\r\n" +
+	"\v_left_afterB\x0f\n" +
+	"\r_right_changeB\x0e\n" +
+	"\f_left_changeB\r\n" +
+	"\v_days_after\"\xe7\x01\n" +
+	"\rSideJudgement\x12\x1d\n" +
+	"\n" +
+	"session_id\x18\x01 \x01(\tR\tsessionId\x12>\n" +
+	"\x04side\x18\x02 \x01(\x0e2\x19.needlebook.chart.v1.SideB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00H\x00R\x04side\x88\x01\x01\x12\x16\n" +
+	"\x06region\x18\x03 \x01(\tR\x06region\x12:\n" +
+	"\x05judge\x18\x04 \x01(\x0e2\x1a.needlebook.chart.v1.JudgeB\b\xbaH\x05\x82\x01\x02\x10\x01R\x05judge\x12\x1a\n" +
+	"\bresponse\x18\x05 \x01(\tR\bresponseB\a\n" +
+	"\x05_side*|\n" +
 	"\n" +
 	"ClockState\x12\x1b\n" +
 	"\x17CLOCK_STATE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13CLOCK_STATE_CHECKED\x10\x01\x12\x1d\n" +
 	"\x19CLOCK_STATE_RAN_BACKWARDS\x10\x02\x12\x19\n" +
-	"\x15CLOCK_STATE_UNCHECKED\x10\x032\x80\x05\n" +
+	"\x15CLOCK_STATE_UNCHECKED\x10\x032\xe9\x05\n" +
 	"\vDoseService\x12X\n" +
 	"\aPrepare\x12\".needlebook.dose.v1.PrepareRequest\x1a#.needlebook.dose.v1.PrepareResponse\"\x04\xc0\xbb\x18\x02\x12[\n" +
 	"\bPlanDraw\x12#.needlebook.dose.v1.PlanDrawRequest\x1a$.needlebook.dose.v1.PlanDrawResponse\"\x04\xc0\xbb\x18\x02\x12m\n" +
 	"\x0eAdviseDilution\x12).needlebook.dose.v1.AdviseDilutionRequest\x1a*.needlebook.dose.v1.AdviseDilutionResponse\"\x04\xc0\xbb\x18\x02\x12g\n" +
 	"\fCheckSession\x12'.needlebook.dose.v1.CheckSessionRequest\x1a(.needlebook.dose.v1.CheckSessionResponse\"\x04\xc0\xbb\x18\x03\x12p\n" +
 	"\x0fGetToxinHistory\x12*.needlebook.dose.v1.GetToxinHistoryRequest\x1a+.needlebook.dose.v1.GetToxinHistoryResponse\"\x04\xc0\xbb\x18\x03\x12p\n" +
-	"\x0fCompareProducts\x12*.needlebook.dose.v1.CompareProductsRequest\x1a+.needlebook.dose.v1.CompareProductsResponse\"\x04\xc0\xbb\x18\x02B\xbe\x01\n" +
+	"\x0fCompareProducts\x12*.needlebook.dose.v1.CompareProductsRequest\x1a+.needlebook.dose.v1.CompareProductsResponse\"\x04\xc0\xbb\x18\x02\x12g\n" +
+	"\fGetAsymmetry\x12'.needlebook.dose.v1.GetAsymmetryRequest\x1a(.needlebook.dose.v1.GetAsymmetryResponse\"\x04\xc0\xbb\x18\x03B\xbe\x01\n" +
 	"\x16com.needlebook.dose.v1B\x10DoseServiceProtoP\x01Z(needlebook/gen/needlebook/dose/v1;dosev1\xa2\x02\x03NDX\xaa\x02\x12Needlebook.Dose.V1\xca\x02\x12Needlebook\\Dose\\V1\xe2\x02\x1eNeedlebook\\Dose\\V1\\GPBMetadata\xea\x02\x14Needlebook::Dose::V1b\x06proto3"
 
 var (
@@ -3954,7 +5239,7 @@ func file_needlebook_dose_v1_dose_service_proto_rawDescGZIP() []byte {
 }
 
 var file_needlebook_dose_v1_dose_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_needlebook_dose_v1_dose_service_proto_msgTypes = make([]protoimpl.MessageInfo, 37)
+var file_needlebook_dose_v1_dose_service_proto_msgTypes = make([]protoimpl.MessageInfo, 48)
 var file_needlebook_dose_v1_dose_service_proto_goTypes = []any{
 	(ClockState)(0),                 // 0: needlebook.dose.v1.ClockState
 	(*PrepareRequest)(nil),          // 1: needlebook.dose.v1.PrepareRequest
@@ -3962,185 +5247,229 @@ var file_needlebook_dose_v1_dose_service_proto_goTypes = []any{
 	(*LabelledStrength)(nil),        // 3: needlebook.dose.v1.LabelledStrength
 	(*UseByStatement)(nil),          // 4: needlebook.dose.v1.UseByStatement
 	(*PlanDrawRequest)(nil),         // 5: needlebook.dose.v1.PlanDrawRequest
-	(*DrawResumption)(nil),          // 6: needlebook.dose.v1.DrawResumption
-	(*SideGiven)(nil),               // 7: needlebook.dose.v1.SideGiven
-	(*PlanDrawResponse)(nil),        // 8: needlebook.dose.v1.PlanDrawResponse
-	(*SyringePlan)(nil),             // 9: needlebook.dose.v1.SyringePlan
-	(*Mark)(nil),                    // 10: needlebook.dose.v1.Mark
-	(*SidePlan)(nil),                // 11: needlebook.dose.v1.SidePlan
-	(*VialNeed)(nil),                // 12: needlebook.dose.v1.VialNeed
-	(*RoundingBound)(nil),           // 13: needlebook.dose.v1.RoundingBound
-	(*AdviseDilutionRequest)(nil),   // 14: needlebook.dose.v1.AdviseDilutionRequest
-	(*AdviseDilutionResponse)(nil),  // 15: needlebook.dose.v1.AdviseDilutionResponse
-	(*DilutionOption)(nil),          // 16: needlebook.dose.v1.DilutionOption
-	(*AdvisedSyringe)(nil),          // 17: needlebook.dose.v1.AdvisedSyringe
-	(*RejectedDilution)(nil),        // 18: needlebook.dose.v1.RejectedDilution
-	(*CheckSessionRequest)(nil),     // 19: needlebook.dose.v1.CheckSessionRequest
-	(*SessionFacts)(nil),            // 20: needlebook.dose.v1.SessionFacts
-	(*PathSiblings)(nil),            // 21: needlebook.dose.v1.PathSiblings
-	(*ClinicKnowledgeFact)(nil),     // 22: needlebook.dose.v1.ClinicKnowledgeFact
-	(*CheckSessionResponse)(nil),    // 23: needlebook.dose.v1.CheckSessionResponse
-	(*DoseSpan)(nil),                // 24: needlebook.dose.v1.DoseSpan
-	(*ProductTotal)(nil),            // 25: needlebook.dose.v1.ProductTotal
-	(*TargetTotal)(nil),             // 26: needlebook.dose.v1.TargetTotal
-	(*GetToxinHistoryRequest)(nil),  // 27: needlebook.dose.v1.GetToxinHistoryRequest
-	(*HistoryFacts)(nil),            // 28: needlebook.dose.v1.HistoryFacts
-	(*GetToxinHistoryResponse)(nil), // 29: needlebook.dose.v1.GetToxinHistoryResponse
-	(*ProductHistory)(nil),          // 30: needlebook.dose.v1.ProductHistory
-	(*IntervalState)(nil),           // 31: needlebook.dose.v1.IntervalState
-	(*WindowTotal)(nil),             // 32: needlebook.dose.v1.WindowTotal
-	(*TreatmentEntry)(nil),          // 33: needlebook.dose.v1.TreatmentEntry
-	(*ClinicKnowledge)(nil),         // 34: needlebook.dose.v1.ClinicKnowledge
-	(*CompareProductsRequest)(nil),  // 35: needlebook.dose.v1.CompareProductsRequest
-	(*CompareProductsResponse)(nil), // 36: needlebook.dose.v1.CompareProductsResponse
-	(*PublishedBand)(nil),           // 37: needlebook.dose.v1.PublishedBand
-	(*VialContent)(nil),             // 38: needlebook.dose.v1.VialContent
-	(*timestamppb.Timestamp)(nil),   // 39: google.protobuf.Timestamp
-	(*FormularyChoice)(nil),         // 40: needlebook.dose.v1.FormularyChoice
-	(*Concentration)(nil),           // 41: needlebook.dose.v1.Concentration
-	(*Finding)(nil),                 // 42: needlebook.dose.v1.Finding
-	(*EditionUsed)(nil),             // 43: needlebook.dose.v1.EditionUsed
-	(v1.DilutionStanding)(0),        // 44: needlebook.formulary.v1.DilutionStanding
-	(*Citation)(nil),                // 45: needlebook.dose.v1.Citation
-	(*SyringeType)(nil),             // 46: needlebook.dose.v1.SyringeType
-	(*PlannedDose)(nil),             // 47: needlebook.dose.v1.PlannedDose
-	(v11.Side)(0),                   // 48: needlebook.chart.v1.Side
-	(*DoseVolume)(nil),              // 49: needlebook.dose.v1.DoseVolume
-	(*v11.Session)(nil),             // 50: needlebook.chart.v1.Session
-	(*v11.Patient)(nil),             // 51: needlebook.chart.v1.Patient
-	(*v11.Vial)(nil),                // 52: needlebook.chart.v1.Vial
-	(*v11.Lot)(nil),                 // 53: needlebook.chart.v1.Lot
-	(*v11.Order)(nil),               // 54: needlebook.chart.v1.Order
-	(*v11.Clinic)(nil),              // 55: needlebook.chart.v1.Clinic
-	(*v12.Staff)(nil),               // 56: needlebook.access.v1.Staff
-	(*v11.ConsentText)(nil),         // 57: needlebook.chart.v1.ConsentText
-	(*v11.Questionnaire)(nil),       // 58: needlebook.chart.v1.Questionnaire
-	(*v11.RecordKey)(nil),           // 59: needlebook.chart.v1.RecordKey
-	(*v13.Date)(nil),                // 60: needlebook.record.v1.Date
-	(*v13.ApproximateDate)(nil),     // 61: needlebook.record.v1.ApproximateDate
+	(*DrawTolerance)(nil),           // 6: needlebook.dose.v1.DrawTolerance
+	(*DrawResumption)(nil),          // 7: needlebook.dose.v1.DrawResumption
+	(*DrawLoss)(nil),                // 8: needlebook.dose.v1.DrawLoss
+	(*SideGiven)(nil),               // 9: needlebook.dose.v1.SideGiven
+	(*PlanDrawResponse)(nil),        // 10: needlebook.dose.v1.PlanDrawResponse
+	(*SyringePlan)(nil),             // 11: needlebook.dose.v1.SyringePlan
+	(*Mark)(nil),                    // 12: needlebook.dose.v1.Mark
+	(*SidePlan)(nil),                // 13: needlebook.dose.v1.SidePlan
+	(*VialNeed)(nil),                // 14: needlebook.dose.v1.VialNeed
+	(*RoundingBound)(nil),           // 15: needlebook.dose.v1.RoundingBound
+	(*AdviseDilutionRequest)(nil),   // 16: needlebook.dose.v1.AdviseDilutionRequest
+	(*AdviseDilutionResponse)(nil),  // 17: needlebook.dose.v1.AdviseDilutionResponse
+	(*DilutionOption)(nil),          // 18: needlebook.dose.v1.DilutionOption
+	(*AdvisedSyringe)(nil),          // 19: needlebook.dose.v1.AdvisedSyringe
+	(*RejectedDilution)(nil),        // 20: needlebook.dose.v1.RejectedDilution
+	(*CheckSessionRequest)(nil),     // 21: needlebook.dose.v1.CheckSessionRequest
+	(*SessionFacts)(nil),            // 22: needlebook.dose.v1.SessionFacts
+	(*PathSiblings)(nil),            // 23: needlebook.dose.v1.PathSiblings
+	(*ClinicKnowledgeFact)(nil),     // 24: needlebook.dose.v1.ClinicKnowledgeFact
+	(*CheckSessionResponse)(nil),    // 25: needlebook.dose.v1.CheckSessionResponse
+	(*DoseSpan)(nil),                // 26: needlebook.dose.v1.DoseSpan
+	(*ProductTotal)(nil),            // 27: needlebook.dose.v1.ProductTotal
+	(*TargetTotal)(nil),             // 28: needlebook.dose.v1.TargetTotal
+	(*GetToxinHistoryRequest)(nil),  // 29: needlebook.dose.v1.GetToxinHistoryRequest
+	(*HistoryFacts)(nil),            // 30: needlebook.dose.v1.HistoryFacts
+	(*GetToxinHistoryResponse)(nil), // 31: needlebook.dose.v1.GetToxinHistoryResponse
+	(*ProductHistory)(nil),          // 32: needlebook.dose.v1.ProductHistory
+	(*IntervalState)(nil),           // 33: needlebook.dose.v1.IntervalState
+	(*WindowTotal)(nil),             // 34: needlebook.dose.v1.WindowTotal
+	(*TreatmentEntry)(nil),          // 35: needlebook.dose.v1.TreatmentEntry
+	(*ClinicKnowledge)(nil),         // 36: needlebook.dose.v1.ClinicKnowledge
+	(*CompareProductsRequest)(nil),  // 37: needlebook.dose.v1.CompareProductsRequest
+	(*CompareProductsResponse)(nil), // 38: needlebook.dose.v1.CompareProductsResponse
+	(*PublishedBand)(nil),           // 39: needlebook.dose.v1.PublishedBand
+	(*GetAsymmetryRequest)(nil),     // 40: needlebook.dose.v1.GetAsymmetryRequest
+	(*GetAsymmetryResponse)(nil),    // 41: needlebook.dose.v1.GetAsymmetryResponse
+	(*AsymmetryView)(nil),           // 42: needlebook.dose.v1.AsymmetryView
+	(*TreatmentSides)(nil),          // 43: needlebook.dose.v1.TreatmentSides
+	(*MuscleSides)(nil),             // 44: needlebook.dose.v1.MuscleSides
+	(*SideDose)(nil),                // 45: needlebook.dose.v1.SideDose
+	(*PlacePair)(nil),               // 46: needlebook.dose.v1.PlacePair
+	(*SideResponse)(nil),            // 47: needlebook.dose.v1.SideResponse
+	(*SideJudgement)(nil),           // 48: needlebook.dose.v1.SideJudgement
+	(*VialContent)(nil),             // 49: needlebook.dose.v1.VialContent
+	(*timestamppb.Timestamp)(nil),   // 50: google.protobuf.Timestamp
+	(*FormularyChoice)(nil),         // 51: needlebook.dose.v1.FormularyChoice
+	(*Concentration)(nil),           // 52: needlebook.dose.v1.Concentration
+	(*Finding)(nil),                 // 53: needlebook.dose.v1.Finding
+	(*EditionUsed)(nil),             // 54: needlebook.dose.v1.EditionUsed
+	(v1.DilutionStanding)(0),        // 55: needlebook.formulary.v1.DilutionStanding
+	(*Citation)(nil),                // 56: needlebook.dose.v1.Citation
+	(*SyringeType)(nil),             // 57: needlebook.dose.v1.SyringeType
+	(*PlannedDose)(nil),             // 58: needlebook.dose.v1.PlannedDose
+	(v11.Side)(0),                   // 59: needlebook.chart.v1.Side
+	(*DoseVolume)(nil),              // 60: needlebook.dose.v1.DoseVolume
+	(*v11.Session)(nil),             // 61: needlebook.chart.v1.Session
+	(*v11.Patient)(nil),             // 62: needlebook.chart.v1.Patient
+	(*v11.Vial)(nil),                // 63: needlebook.chart.v1.Vial
+	(*v11.Lot)(nil),                 // 64: needlebook.chart.v1.Lot
+	(*v11.Order)(nil),               // 65: needlebook.chart.v1.Order
+	(*v11.Clinic)(nil),              // 66: needlebook.chart.v1.Clinic
+	(*v12.Staff)(nil),               // 67: needlebook.access.v1.Staff
+	(*v11.ConsentText)(nil),         // 68: needlebook.chart.v1.ConsentText
+	(*v11.Questionnaire)(nil),       // 69: needlebook.chart.v1.Questionnaire
+	(*v11.RecordKey)(nil),           // 70: needlebook.chart.v1.RecordKey
+	(*v13.Date)(nil),                // 71: needlebook.record.v1.Date
+	(*v13.ApproximateDate)(nil),     // 72: needlebook.record.v1.ApproximateDate
+	(v11.ReportOrigin)(0),           // 73: needlebook.chart.v1.ReportOrigin
+	(v1.ScaleDirection)(0),          // 74: needlebook.formulary.v1.ScaleDirection
+	(v11.Contraction)(0),            // 75: needlebook.chart.v1.Contraction
+	(v11.Judge)(0),                  // 76: needlebook.chart.v1.Judge
 }
 var file_needlebook_dose_v1_dose_service_proto_depIdxs = []int32{
-	38,  // 0: needlebook.dose.v1.PrepareRequest.vial:type_name -> needlebook.dose.v1.VialContent
-	39,  // 1: needlebook.dose.v1.PrepareRequest.mixed_at:type_name -> google.protobuf.Timestamp
-	40,  // 2: needlebook.dose.v1.PrepareRequest.formulary:type_name -> needlebook.dose.v1.FormularyChoice
-	41,  // 3: needlebook.dose.v1.PrepareResponse.concentration:type_name -> needlebook.dose.v1.Concentration
+	49,  // 0: needlebook.dose.v1.PrepareRequest.vial:type_name -> needlebook.dose.v1.VialContent
+	50,  // 1: needlebook.dose.v1.PrepareRequest.mixed_at:type_name -> google.protobuf.Timestamp
+	51,  // 2: needlebook.dose.v1.PrepareRequest.formulary:type_name -> needlebook.dose.v1.FormularyChoice
+	52,  // 3: needlebook.dose.v1.PrepareResponse.concentration:type_name -> needlebook.dose.v1.Concentration
 	3,   // 4: needlebook.dose.v1.PrepareResponse.statements:type_name -> needlebook.dose.v1.LabelledStrength
-	39,  // 5: needlebook.dose.v1.PrepareResponse.use_by:type_name -> google.protobuf.Timestamp
+	50,  // 5: needlebook.dose.v1.PrepareResponse.use_by:type_name -> google.protobuf.Timestamp
 	4,   // 6: needlebook.dose.v1.PrepareResponse.use_by_rules:type_name -> needlebook.dose.v1.UseByStatement
-	42,  // 7: needlebook.dose.v1.PrepareResponse.findings:type_name -> needlebook.dose.v1.Finding
-	43,  // 8: needlebook.dose.v1.PrepareResponse.edition:type_name -> needlebook.dose.v1.EditionUsed
-	44,  // 9: needlebook.dose.v1.LabelledStrength.standing:type_name -> needlebook.formulary.v1.DilutionStanding
-	45,  // 10: needlebook.dose.v1.LabelledStrength.source:type_name -> needlebook.dose.v1.Citation
-	45,  // 11: needlebook.dose.v1.UseByStatement.source:type_name -> needlebook.dose.v1.Citation
-	38,  // 12: needlebook.dose.v1.PlanDrawRequest.vial:type_name -> needlebook.dose.v1.VialContent
-	46,  // 13: needlebook.dose.v1.PlanDrawRequest.syringe:type_name -> needlebook.dose.v1.SyringeType
-	47,  // 14: needlebook.dose.v1.PlanDrawRequest.doses:type_name -> needlebook.dose.v1.PlannedDose
-	6,   // 15: needlebook.dose.v1.PlanDrawRequest.resume:type_name -> needlebook.dose.v1.DrawResumption
-	40,  // 16: needlebook.dose.v1.PlanDrawRequest.formulary:type_name -> needlebook.dose.v1.FormularyChoice
-	7,   // 17: needlebook.dose.v1.DrawResumption.given:type_name -> needlebook.dose.v1.SideGiven
-	48,  // 18: needlebook.dose.v1.SideGiven.side:type_name -> needlebook.chart.v1.Side
-	41,  // 19: needlebook.dose.v1.PlanDrawResponse.concentration:type_name -> needlebook.dose.v1.Concentration
-	49,  // 20: needlebook.dose.v1.PlanDrawResponse.total:type_name -> needlebook.dose.v1.DoseVolume
-	9,   // 21: needlebook.dose.v1.PlanDrawResponse.syringes:type_name -> needlebook.dose.v1.SyringePlan
-	11,  // 22: needlebook.dose.v1.PlanDrawResponse.sides:type_name -> needlebook.dose.v1.SidePlan
-	12,  // 23: needlebook.dose.v1.PlanDrawResponse.vial:type_name -> needlebook.dose.v1.VialNeed
-	13,  // 24: needlebook.dose.v1.PlanDrawResponse.rounding:type_name -> needlebook.dose.v1.RoundingBound
-	42,  // 25: needlebook.dose.v1.PlanDrawResponse.findings:type_name -> needlebook.dose.v1.Finding
-	43,  // 26: needlebook.dose.v1.PlanDrawResponse.edition:type_name -> needlebook.dose.v1.EditionUsed
-	10,  // 27: needlebook.dose.v1.SyringePlan.marks:type_name -> needlebook.dose.v1.Mark
-	48,  // 28: needlebook.dose.v1.SidePlan.side:type_name -> needlebook.chart.v1.Side
-	49,  // 29: needlebook.dose.v1.SidePlan.planned:type_name -> needlebook.dose.v1.DoseVolume
-	47,  // 30: needlebook.dose.v1.AdviseDilutionRequest.doses:type_name -> needlebook.dose.v1.PlannedDose
-	46,  // 31: needlebook.dose.v1.AdviseDilutionRequest.syringes:type_name -> needlebook.dose.v1.SyringeType
-	40,  // 32: needlebook.dose.v1.AdviseDilutionRequest.formulary:type_name -> needlebook.dose.v1.FormularyChoice
-	16,  // 33: needlebook.dose.v1.AdviseDilutionResponse.options:type_name -> needlebook.dose.v1.DilutionOption
-	18,  // 34: needlebook.dose.v1.AdviseDilutionResponse.rejected:type_name -> needlebook.dose.v1.RejectedDilution
-	42,  // 35: needlebook.dose.v1.AdviseDilutionResponse.findings:type_name -> needlebook.dose.v1.Finding
-	43,  // 36: needlebook.dose.v1.AdviseDilutionResponse.edition:type_name -> needlebook.dose.v1.EditionUsed
-	41,  // 37: needlebook.dose.v1.DilutionOption.concentration:type_name -> needlebook.dose.v1.Concentration
-	17,  // 38: needlebook.dose.v1.DilutionOption.syringe:type_name -> needlebook.dose.v1.AdvisedSyringe
-	44,  // 39: needlebook.dose.v1.DilutionOption.standing:type_name -> needlebook.formulary.v1.DilutionStanding
-	45,  // 40: needlebook.dose.v1.DilutionOption.source:type_name -> needlebook.dose.v1.Citation
-	42,  // 41: needlebook.dose.v1.DilutionOption.findings:type_name -> needlebook.dose.v1.Finding
-	39,  // 42: needlebook.dose.v1.CheckSessionRequest.as_of:type_name -> google.protobuf.Timestamp
-	40,  // 43: needlebook.dose.v1.CheckSessionRequest.formulary:type_name -> needlebook.dose.v1.FormularyChoice
-	20,  // 44: needlebook.dose.v1.CheckSessionRequest.facts:type_name -> needlebook.dose.v1.SessionFacts
-	50,  // 45: needlebook.dose.v1.SessionFacts.session:type_name -> needlebook.chart.v1.Session
-	51,  // 46: needlebook.dose.v1.SessionFacts.patient:type_name -> needlebook.chart.v1.Patient
-	50,  // 47: needlebook.dose.v1.SessionFacts.history:type_name -> needlebook.chart.v1.Session
-	52,  // 48: needlebook.dose.v1.SessionFacts.vials:type_name -> needlebook.chart.v1.Vial
-	53,  // 49: needlebook.dose.v1.SessionFacts.lots:type_name -> needlebook.chart.v1.Lot
-	54,  // 50: needlebook.dose.v1.SessionFacts.order:type_name -> needlebook.chart.v1.Order
-	55,  // 51: needlebook.dose.v1.SessionFacts.clinic:type_name -> needlebook.chart.v1.Clinic
-	56,  // 52: needlebook.dose.v1.SessionFacts.staff:type_name -> needlebook.access.v1.Staff
-	57,  // 53: needlebook.dose.v1.SessionFacts.consent_texts:type_name -> needlebook.chart.v1.ConsentText
-	58,  // 54: needlebook.dose.v1.SessionFacts.questionnaires:type_name -> needlebook.chart.v1.Questionnaire
-	21,  // 55: needlebook.dose.v1.SessionFacts.conflicts:type_name -> needlebook.dose.v1.PathSiblings
-	22,  // 56: needlebook.dose.v1.SessionFacts.knowledge:type_name -> needlebook.dose.v1.ClinicKnowledgeFact
-	0,   // 57: needlebook.dose.v1.SessionFacts.clock:type_name -> needlebook.dose.v1.ClockState
-	59,  // 58: needlebook.dose.v1.PathSiblings.key:type_name -> needlebook.chart.v1.RecordKey
-	39,  // 59: needlebook.dose.v1.ClinicKnowledgeFact.complete_until:type_name -> google.protobuf.Timestamp
-	42,  // 60: needlebook.dose.v1.CheckSessionResponse.findings:type_name -> needlebook.dose.v1.Finding
-	25,  // 61: needlebook.dose.v1.CheckSessionResponse.totals:type_name -> needlebook.dose.v1.ProductTotal
-	43,  // 62: needlebook.dose.v1.CheckSessionResponse.edition:type_name -> needlebook.dose.v1.EditionUsed
-	24,  // 63: needlebook.dose.v1.ProductTotal.planned:type_name -> needlebook.dose.v1.DoseSpan
-	24,  // 64: needlebook.dose.v1.ProductTotal.given:type_name -> needlebook.dose.v1.DoseSpan
-	26,  // 65: needlebook.dose.v1.ProductTotal.targets:type_name -> needlebook.dose.v1.TargetTotal
-	48,  // 66: needlebook.dose.v1.TargetTotal.side:type_name -> needlebook.chart.v1.Side
-	24,  // 67: needlebook.dose.v1.TargetTotal.planned:type_name -> needlebook.dose.v1.DoseSpan
-	24,  // 68: needlebook.dose.v1.TargetTotal.given:type_name -> needlebook.dose.v1.DoseSpan
-	60,  // 69: needlebook.dose.v1.GetToxinHistoryRequest.from:type_name -> needlebook.record.v1.Date
-	60,  // 70: needlebook.dose.v1.GetToxinHistoryRequest.until:type_name -> needlebook.record.v1.Date
-	60,  // 71: needlebook.dose.v1.GetToxinHistoryRequest.on:type_name -> needlebook.record.v1.Date
-	40,  // 72: needlebook.dose.v1.GetToxinHistoryRequest.formulary:type_name -> needlebook.dose.v1.FormularyChoice
-	28,  // 73: needlebook.dose.v1.GetToxinHistoryRequest.facts:type_name -> needlebook.dose.v1.HistoryFacts
-	51,  // 74: needlebook.dose.v1.HistoryFacts.patient:type_name -> needlebook.chart.v1.Patient
-	50,  // 75: needlebook.dose.v1.HistoryFacts.sessions:type_name -> needlebook.chart.v1.Session
-	21,  // 76: needlebook.dose.v1.HistoryFacts.conflicts:type_name -> needlebook.dose.v1.PathSiblings
-	22,  // 77: needlebook.dose.v1.HistoryFacts.knowledge:type_name -> needlebook.dose.v1.ClinicKnowledgeFact
-	30,  // 78: needlebook.dose.v1.GetToxinHistoryResponse.products:type_name -> needlebook.dose.v1.ProductHistory
-	33,  // 79: needlebook.dose.v1.GetToxinHistoryResponse.treatments:type_name -> needlebook.dose.v1.TreatmentEntry
-	60,  // 80: needlebook.dose.v1.GetToxinHistoryResponse.last_of_any:type_name -> needlebook.record.v1.Date
-	34,  // 81: needlebook.dose.v1.GetToxinHistoryResponse.knowledge:type_name -> needlebook.dose.v1.ClinicKnowledge
-	42,  // 82: needlebook.dose.v1.GetToxinHistoryResponse.findings:type_name -> needlebook.dose.v1.Finding
-	43,  // 83: needlebook.dose.v1.GetToxinHistoryResponse.edition:type_name -> needlebook.dose.v1.EditionUsed
-	25,  // 84: needlebook.dose.v1.ProductHistory.total:type_name -> needlebook.dose.v1.ProductTotal
-	60,  // 85: needlebook.dose.v1.ProductHistory.last_on:type_name -> needlebook.record.v1.Date
-	60,  // 86: needlebook.dose.v1.ProductHistory.last_full_on:type_name -> needlebook.record.v1.Date
-	31,  // 87: needlebook.dose.v1.ProductHistory.intervals:type_name -> needlebook.dose.v1.IntervalState
-	32,  // 88: needlebook.dose.v1.ProductHistory.windows:type_name -> needlebook.dose.v1.WindowTotal
-	60,  // 89: needlebook.dose.v1.IntervalState.earliest_on:type_name -> needlebook.record.v1.Date
-	45,  // 90: needlebook.dose.v1.IntervalState.source:type_name -> needlebook.dose.v1.Citation
-	60,  // 91: needlebook.dose.v1.WindowTotal.from:type_name -> needlebook.record.v1.Date
-	60,  // 92: needlebook.dose.v1.WindowTotal.until:type_name -> needlebook.record.v1.Date
-	24,  // 93: needlebook.dose.v1.WindowTotal.given:type_name -> needlebook.dose.v1.DoseSpan
-	45,  // 94: needlebook.dose.v1.WindowTotal.source:type_name -> needlebook.dose.v1.Citation
-	61,  // 95: needlebook.dose.v1.TreatmentEntry.on:type_name -> needlebook.record.v1.ApproximateDate
-	25,  // 96: needlebook.dose.v1.TreatmentEntry.totals:type_name -> needlebook.dose.v1.ProductTotal
-	39,  // 97: needlebook.dose.v1.ClinicKnowledge.complete_until:type_name -> google.protobuf.Timestamp
-	40,  // 98: needlebook.dose.v1.CompareProductsRequest.formulary:type_name -> needlebook.dose.v1.FormularyChoice
-	37,  // 99: needlebook.dose.v1.CompareProductsResponse.bands:type_name -> needlebook.dose.v1.PublishedBand
-	45,  // 100: needlebook.dose.v1.CompareProductsResponse.labels:type_name -> needlebook.dose.v1.Citation
-	42,  // 101: needlebook.dose.v1.CompareProductsResponse.findings:type_name -> needlebook.dose.v1.Finding
-	43,  // 102: needlebook.dose.v1.CompareProductsResponse.edition:type_name -> needlebook.dose.v1.EditionUsed
-	45,  // 103: needlebook.dose.v1.PublishedBand.source:type_name -> needlebook.dose.v1.Citation
-	1,   // 104: needlebook.dose.v1.DoseService.Prepare:input_type -> needlebook.dose.v1.PrepareRequest
-	5,   // 105: needlebook.dose.v1.DoseService.PlanDraw:input_type -> needlebook.dose.v1.PlanDrawRequest
-	14,  // 106: needlebook.dose.v1.DoseService.AdviseDilution:input_type -> needlebook.dose.v1.AdviseDilutionRequest
-	19,  // 107: needlebook.dose.v1.DoseService.CheckSession:input_type -> needlebook.dose.v1.CheckSessionRequest
-	27,  // 108: needlebook.dose.v1.DoseService.GetToxinHistory:input_type -> needlebook.dose.v1.GetToxinHistoryRequest
-	35,  // 109: needlebook.dose.v1.DoseService.CompareProducts:input_type -> needlebook.dose.v1.CompareProductsRequest
-	2,   // 110: needlebook.dose.v1.DoseService.Prepare:output_type -> needlebook.dose.v1.PrepareResponse
-	8,   // 111: needlebook.dose.v1.DoseService.PlanDraw:output_type -> needlebook.dose.v1.PlanDrawResponse
-	15,  // 112: needlebook.dose.v1.DoseService.AdviseDilution:output_type -> needlebook.dose.v1.AdviseDilutionResponse
-	23,  // 113: needlebook.dose.v1.DoseService.CheckSession:output_type -> needlebook.dose.v1.CheckSessionResponse
-	29,  // 114: needlebook.dose.v1.DoseService.GetToxinHistory:output_type -> needlebook.dose.v1.GetToxinHistoryResponse
-	36,  // 115: needlebook.dose.v1.DoseService.CompareProducts:output_type -> needlebook.dose.v1.CompareProductsResponse
-	110, // [110:116] is the sub-list for method output_type
-	104, // [104:110] is the sub-list for method input_type
-	104, // [104:104] is the sub-list for extension type_name
-	104, // [104:104] is the sub-list for extension extendee
-	0,   // [0:104] is the sub-list for field type_name
+	53,  // 7: needlebook.dose.v1.PrepareResponse.findings:type_name -> needlebook.dose.v1.Finding
+	54,  // 8: needlebook.dose.v1.PrepareResponse.edition:type_name -> needlebook.dose.v1.EditionUsed
+	55,  // 9: needlebook.dose.v1.LabelledStrength.standing:type_name -> needlebook.formulary.v1.DilutionStanding
+	56,  // 10: needlebook.dose.v1.LabelledStrength.source:type_name -> needlebook.dose.v1.Citation
+	56,  // 11: needlebook.dose.v1.UseByStatement.source:type_name -> needlebook.dose.v1.Citation
+	49,  // 12: needlebook.dose.v1.PlanDrawRequest.vial:type_name -> needlebook.dose.v1.VialContent
+	57,  // 13: needlebook.dose.v1.PlanDrawRequest.syringe:type_name -> needlebook.dose.v1.SyringeType
+	58,  // 14: needlebook.dose.v1.PlanDrawRequest.doses:type_name -> needlebook.dose.v1.PlannedDose
+	7,   // 15: needlebook.dose.v1.PlanDrawRequest.resume:type_name -> needlebook.dose.v1.DrawResumption
+	51,  // 16: needlebook.dose.v1.PlanDrawRequest.formulary:type_name -> needlebook.dose.v1.FormularyChoice
+	6,   // 17: needlebook.dose.v1.PlanDrawRequest.tolerance:type_name -> needlebook.dose.v1.DrawTolerance
+	9,   // 18: needlebook.dose.v1.DrawResumption.given:type_name -> needlebook.dose.v1.SideGiven
+	8,   // 19: needlebook.dose.v1.DrawResumption.loss:type_name -> needlebook.dose.v1.DrawLoss
+	59,  // 20: needlebook.dose.v1.SideGiven.side:type_name -> needlebook.chart.v1.Side
+	52,  // 21: needlebook.dose.v1.PlanDrawResponse.concentration:type_name -> needlebook.dose.v1.Concentration
+	60,  // 22: needlebook.dose.v1.PlanDrawResponse.total:type_name -> needlebook.dose.v1.DoseVolume
+	11,  // 23: needlebook.dose.v1.PlanDrawResponse.syringes:type_name -> needlebook.dose.v1.SyringePlan
+	13,  // 24: needlebook.dose.v1.PlanDrawResponse.sides:type_name -> needlebook.dose.v1.SidePlan
+	14,  // 25: needlebook.dose.v1.PlanDrawResponse.vial:type_name -> needlebook.dose.v1.VialNeed
+	15,  // 26: needlebook.dose.v1.PlanDrawResponse.rounding:type_name -> needlebook.dose.v1.RoundingBound
+	53,  // 27: needlebook.dose.v1.PlanDrawResponse.findings:type_name -> needlebook.dose.v1.Finding
+	54,  // 28: needlebook.dose.v1.PlanDrawResponse.edition:type_name -> needlebook.dose.v1.EditionUsed
+	12,  // 29: needlebook.dose.v1.SyringePlan.marks:type_name -> needlebook.dose.v1.Mark
+	59,  // 30: needlebook.dose.v1.SidePlan.side:type_name -> needlebook.chart.v1.Side
+	60,  // 31: needlebook.dose.v1.SidePlan.planned:type_name -> needlebook.dose.v1.DoseVolume
+	58,  // 32: needlebook.dose.v1.AdviseDilutionRequest.doses:type_name -> needlebook.dose.v1.PlannedDose
+	57,  // 33: needlebook.dose.v1.AdviseDilutionRequest.syringes:type_name -> needlebook.dose.v1.SyringeType
+	51,  // 34: needlebook.dose.v1.AdviseDilutionRequest.formulary:type_name -> needlebook.dose.v1.FormularyChoice
+	18,  // 35: needlebook.dose.v1.AdviseDilutionResponse.options:type_name -> needlebook.dose.v1.DilutionOption
+	20,  // 36: needlebook.dose.v1.AdviseDilutionResponse.rejected:type_name -> needlebook.dose.v1.RejectedDilution
+	53,  // 37: needlebook.dose.v1.AdviseDilutionResponse.findings:type_name -> needlebook.dose.v1.Finding
+	54,  // 38: needlebook.dose.v1.AdviseDilutionResponse.edition:type_name -> needlebook.dose.v1.EditionUsed
+	52,  // 39: needlebook.dose.v1.DilutionOption.concentration:type_name -> needlebook.dose.v1.Concentration
+	19,  // 40: needlebook.dose.v1.DilutionOption.syringe:type_name -> needlebook.dose.v1.AdvisedSyringe
+	55,  // 41: needlebook.dose.v1.DilutionOption.standing:type_name -> needlebook.formulary.v1.DilutionStanding
+	56,  // 42: needlebook.dose.v1.DilutionOption.source:type_name -> needlebook.dose.v1.Citation
+	53,  // 43: needlebook.dose.v1.DilutionOption.findings:type_name -> needlebook.dose.v1.Finding
+	19,  // 44: needlebook.dose.v1.RejectedDilution.syringe:type_name -> needlebook.dose.v1.AdvisedSyringe
+	50,  // 45: needlebook.dose.v1.CheckSessionRequest.as_of:type_name -> google.protobuf.Timestamp
+	51,  // 46: needlebook.dose.v1.CheckSessionRequest.formulary:type_name -> needlebook.dose.v1.FormularyChoice
+	22,  // 47: needlebook.dose.v1.CheckSessionRequest.facts:type_name -> needlebook.dose.v1.SessionFacts
+	61,  // 48: needlebook.dose.v1.SessionFacts.session:type_name -> needlebook.chart.v1.Session
+	62,  // 49: needlebook.dose.v1.SessionFacts.patient:type_name -> needlebook.chart.v1.Patient
+	61,  // 50: needlebook.dose.v1.SessionFacts.history:type_name -> needlebook.chart.v1.Session
+	63,  // 51: needlebook.dose.v1.SessionFacts.vials:type_name -> needlebook.chart.v1.Vial
+	64,  // 52: needlebook.dose.v1.SessionFacts.lots:type_name -> needlebook.chart.v1.Lot
+	65,  // 53: needlebook.dose.v1.SessionFacts.order:type_name -> needlebook.chart.v1.Order
+	66,  // 54: needlebook.dose.v1.SessionFacts.clinic:type_name -> needlebook.chart.v1.Clinic
+	67,  // 55: needlebook.dose.v1.SessionFacts.staff:type_name -> needlebook.access.v1.Staff
+	68,  // 56: needlebook.dose.v1.SessionFacts.consent_texts:type_name -> needlebook.chart.v1.ConsentText
+	69,  // 57: needlebook.dose.v1.SessionFacts.questionnaires:type_name -> needlebook.chart.v1.Questionnaire
+	23,  // 58: needlebook.dose.v1.SessionFacts.conflicts:type_name -> needlebook.dose.v1.PathSiblings
+	24,  // 59: needlebook.dose.v1.SessionFacts.knowledge:type_name -> needlebook.dose.v1.ClinicKnowledgeFact
+	0,   // 60: needlebook.dose.v1.SessionFacts.clock:type_name -> needlebook.dose.v1.ClockState
+	70,  // 61: needlebook.dose.v1.PathSiblings.key:type_name -> needlebook.chart.v1.RecordKey
+	50,  // 62: needlebook.dose.v1.ClinicKnowledgeFact.complete_until:type_name -> google.protobuf.Timestamp
+	53,  // 63: needlebook.dose.v1.CheckSessionResponse.findings:type_name -> needlebook.dose.v1.Finding
+	27,  // 64: needlebook.dose.v1.CheckSessionResponse.totals:type_name -> needlebook.dose.v1.ProductTotal
+	54,  // 65: needlebook.dose.v1.CheckSessionResponse.edition:type_name -> needlebook.dose.v1.EditionUsed
+	26,  // 66: needlebook.dose.v1.ProductTotal.planned:type_name -> needlebook.dose.v1.DoseSpan
+	26,  // 67: needlebook.dose.v1.ProductTotal.given:type_name -> needlebook.dose.v1.DoseSpan
+	28,  // 68: needlebook.dose.v1.ProductTotal.targets:type_name -> needlebook.dose.v1.TargetTotal
+	59,  // 69: needlebook.dose.v1.TargetTotal.side:type_name -> needlebook.chart.v1.Side
+	26,  // 70: needlebook.dose.v1.TargetTotal.planned:type_name -> needlebook.dose.v1.DoseSpan
+	26,  // 71: needlebook.dose.v1.TargetTotal.given:type_name -> needlebook.dose.v1.DoseSpan
+	71,  // 72: needlebook.dose.v1.GetToxinHistoryRequest.from:type_name -> needlebook.record.v1.Date
+	71,  // 73: needlebook.dose.v1.GetToxinHistoryRequest.until:type_name -> needlebook.record.v1.Date
+	71,  // 74: needlebook.dose.v1.GetToxinHistoryRequest.on:type_name -> needlebook.record.v1.Date
+	51,  // 75: needlebook.dose.v1.GetToxinHistoryRequest.formulary:type_name -> needlebook.dose.v1.FormularyChoice
+	30,  // 76: needlebook.dose.v1.GetToxinHistoryRequest.facts:type_name -> needlebook.dose.v1.HistoryFacts
+	62,  // 77: needlebook.dose.v1.HistoryFacts.patient:type_name -> needlebook.chart.v1.Patient
+	61,  // 78: needlebook.dose.v1.HistoryFacts.sessions:type_name -> needlebook.chart.v1.Session
+	23,  // 79: needlebook.dose.v1.HistoryFacts.conflicts:type_name -> needlebook.dose.v1.PathSiblings
+	24,  // 80: needlebook.dose.v1.HistoryFacts.knowledge:type_name -> needlebook.dose.v1.ClinicKnowledgeFact
+	32,  // 81: needlebook.dose.v1.GetToxinHistoryResponse.products:type_name -> needlebook.dose.v1.ProductHistory
+	35,  // 82: needlebook.dose.v1.GetToxinHistoryResponse.treatments:type_name -> needlebook.dose.v1.TreatmentEntry
+	71,  // 83: needlebook.dose.v1.GetToxinHistoryResponse.last_of_any:type_name -> needlebook.record.v1.Date
+	36,  // 84: needlebook.dose.v1.GetToxinHistoryResponse.knowledge:type_name -> needlebook.dose.v1.ClinicKnowledge
+	53,  // 85: needlebook.dose.v1.GetToxinHistoryResponse.findings:type_name -> needlebook.dose.v1.Finding
+	54,  // 86: needlebook.dose.v1.GetToxinHistoryResponse.edition:type_name -> needlebook.dose.v1.EditionUsed
+	27,  // 87: needlebook.dose.v1.ProductHistory.total:type_name -> needlebook.dose.v1.ProductTotal
+	71,  // 88: needlebook.dose.v1.ProductHistory.last_on:type_name -> needlebook.record.v1.Date
+	71,  // 89: needlebook.dose.v1.ProductHistory.last_full_on:type_name -> needlebook.record.v1.Date
+	33,  // 90: needlebook.dose.v1.ProductHistory.intervals:type_name -> needlebook.dose.v1.IntervalState
+	34,  // 91: needlebook.dose.v1.ProductHistory.windows:type_name -> needlebook.dose.v1.WindowTotal
+	71,  // 92: needlebook.dose.v1.IntervalState.earliest_on:type_name -> needlebook.record.v1.Date
+	56,  // 93: needlebook.dose.v1.IntervalState.source:type_name -> needlebook.dose.v1.Citation
+	71,  // 94: needlebook.dose.v1.IntervalState.counted_from:type_name -> needlebook.record.v1.Date
+	71,  // 95: needlebook.dose.v1.WindowTotal.from:type_name -> needlebook.record.v1.Date
+	71,  // 96: needlebook.dose.v1.WindowTotal.until:type_name -> needlebook.record.v1.Date
+	26,  // 97: needlebook.dose.v1.WindowTotal.given:type_name -> needlebook.dose.v1.DoseSpan
+	56,  // 98: needlebook.dose.v1.WindowTotal.source:type_name -> needlebook.dose.v1.Citation
+	72,  // 99: needlebook.dose.v1.TreatmentEntry.on:type_name -> needlebook.record.v1.ApproximateDate
+	27,  // 100: needlebook.dose.v1.TreatmentEntry.totals:type_name -> needlebook.dose.v1.ProductTotal
+	50,  // 101: needlebook.dose.v1.TreatmentEntry.reported_at:type_name -> google.protobuf.Timestamp
+	73,  // 102: needlebook.dose.v1.TreatmentEntry.origin:type_name -> needlebook.chart.v1.ReportOrigin
+	50,  // 103: needlebook.dose.v1.ClinicKnowledge.complete_until:type_name -> google.protobuf.Timestamp
+	51,  // 104: needlebook.dose.v1.CompareProductsRequest.formulary:type_name -> needlebook.dose.v1.FormularyChoice
+	39,  // 105: needlebook.dose.v1.CompareProductsResponse.bands:type_name -> needlebook.dose.v1.PublishedBand
+	56,  // 106: needlebook.dose.v1.CompareProductsResponse.labels:type_name -> needlebook.dose.v1.Citation
+	53,  // 107: needlebook.dose.v1.CompareProductsResponse.findings:type_name -> needlebook.dose.v1.Finding
+	54,  // 108: needlebook.dose.v1.CompareProductsResponse.edition:type_name -> needlebook.dose.v1.EditionUsed
+	56,  // 109: needlebook.dose.v1.PublishedBand.source:type_name -> needlebook.dose.v1.Citation
+	71,  // 110: needlebook.dose.v1.GetAsymmetryRequest.from:type_name -> needlebook.record.v1.Date
+	71,  // 111: needlebook.dose.v1.GetAsymmetryRequest.until:type_name -> needlebook.record.v1.Date
+	51,  // 112: needlebook.dose.v1.GetAsymmetryRequest.formulary:type_name -> needlebook.dose.v1.FormularyChoice
+	30,  // 113: needlebook.dose.v1.GetAsymmetryRequest.facts:type_name -> needlebook.dose.v1.HistoryFacts
+	42,  // 114: needlebook.dose.v1.GetAsymmetryResponse.view:type_name -> needlebook.dose.v1.AsymmetryView
+	53,  // 115: needlebook.dose.v1.GetAsymmetryResponse.findings:type_name -> needlebook.dose.v1.Finding
+	54,  // 116: needlebook.dose.v1.GetAsymmetryResponse.edition:type_name -> needlebook.dose.v1.EditionUsed
+	43,  // 117: needlebook.dose.v1.AsymmetryView.treatments:type_name -> needlebook.dose.v1.TreatmentSides
+	71,  // 118: needlebook.dose.v1.TreatmentSides.on:type_name -> needlebook.record.v1.Date
+	44,  // 119: needlebook.dose.v1.TreatmentSides.muscles:type_name -> needlebook.dose.v1.MuscleSides
+	47,  // 120: needlebook.dose.v1.TreatmentSides.responses:type_name -> needlebook.dose.v1.SideResponse
+	48,  // 121: needlebook.dose.v1.TreatmentSides.judgements:type_name -> needlebook.dose.v1.SideJudgement
+	45,  // 122: needlebook.dose.v1.MuscleSides.right:type_name -> needlebook.dose.v1.SideDose
+	45,  // 123: needlebook.dose.v1.MuscleSides.left:type_name -> needlebook.dose.v1.SideDose
+	26,  // 124: needlebook.dose.v1.MuscleSides.difference:type_name -> needlebook.dose.v1.DoseSpan
+	46,  // 125: needlebook.dose.v1.MuscleSides.pairs:type_name -> needlebook.dose.v1.PlacePair
+	26,  // 126: needlebook.dose.v1.SideDose.given:type_name -> needlebook.dose.v1.DoseSpan
+	74,  // 127: needlebook.dose.v1.SideResponse.direction:type_name -> needlebook.formulary.v1.ScaleDirection
+	75,  // 128: needlebook.dose.v1.SideResponse.contraction:type_name -> needlebook.chart.v1.Contraction
+	59,  // 129: needlebook.dose.v1.SideJudgement.side:type_name -> needlebook.chart.v1.Side
+	76,  // 130: needlebook.dose.v1.SideJudgement.judge:type_name -> needlebook.chart.v1.Judge
+	1,   // 131: needlebook.dose.v1.DoseService.Prepare:input_type -> needlebook.dose.v1.PrepareRequest
+	5,   // 132: needlebook.dose.v1.DoseService.PlanDraw:input_type -> needlebook.dose.v1.PlanDrawRequest
+	16,  // 133: needlebook.dose.v1.DoseService.AdviseDilution:input_type -> needlebook.dose.v1.AdviseDilutionRequest
+	21,  // 134: needlebook.dose.v1.DoseService.CheckSession:input_type -> needlebook.dose.v1.CheckSessionRequest
+	29,  // 135: needlebook.dose.v1.DoseService.GetToxinHistory:input_type -> needlebook.dose.v1.GetToxinHistoryRequest
+	37,  // 136: needlebook.dose.v1.DoseService.CompareProducts:input_type -> needlebook.dose.v1.CompareProductsRequest
+	40,  // 137: needlebook.dose.v1.DoseService.GetAsymmetry:input_type -> needlebook.dose.v1.GetAsymmetryRequest
+	2,   // 138: needlebook.dose.v1.DoseService.Prepare:output_type -> needlebook.dose.v1.PrepareResponse
+	10,  // 139: needlebook.dose.v1.DoseService.PlanDraw:output_type -> needlebook.dose.v1.PlanDrawResponse
+	17,  // 140: needlebook.dose.v1.DoseService.AdviseDilution:output_type -> needlebook.dose.v1.AdviseDilutionResponse
+	25,  // 141: needlebook.dose.v1.DoseService.CheckSession:output_type -> needlebook.dose.v1.CheckSessionResponse
+	31,  // 142: needlebook.dose.v1.DoseService.GetToxinHistory:output_type -> needlebook.dose.v1.GetToxinHistoryResponse
+	38,  // 143: needlebook.dose.v1.DoseService.CompareProducts:output_type -> needlebook.dose.v1.CompareProductsResponse
+	41,  // 144: needlebook.dose.v1.DoseService.GetAsymmetry:output_type -> needlebook.dose.v1.GetAsymmetryResponse
+	138, // [138:145] is the sub-list for method output_type
+	131, // [131:138] is the sub-list for method input_type
+	131, // [131:131] is the sub-list for extension type_name
+	131, // [131:131] is the sub-list for extension extendee
+	0,   // [0:131] is the sub-list for field type_name
 }
 
 func init() { file_needlebook_dose_v1_dose_service_proto_init() }
@@ -4155,29 +5484,39 @@ func file_needlebook_dose_v1_dose_service_proto_init() {
 	file_needlebook_dose_v1_dose_service_proto_msgTypes[1].OneofWrappers = []any{}
 	file_needlebook_dose_v1_dose_service_proto_msgTypes[2].OneofWrappers = []any{}
 	file_needlebook_dose_v1_dose_service_proto_msgTypes[4].OneofWrappers = []any{}
-	file_needlebook_dose_v1_dose_service_proto_msgTypes[6].OneofWrappers = []any{}
-	file_needlebook_dose_v1_dose_service_proto_msgTypes[9].OneofWrappers = []any{}
-	file_needlebook_dose_v1_dose_service_proto_msgTypes[10].OneofWrappers = []any{}
-	file_needlebook_dose_v1_dose_service_proto_msgTypes[13].OneofWrappers = []any{}
-	file_needlebook_dose_v1_dose_service_proto_msgTypes[18].OneofWrappers = []any{
+	file_needlebook_dose_v1_dose_service_proto_msgTypes[5].OneofWrappers = []any{}
+	file_needlebook_dose_v1_dose_service_proto_msgTypes[7].OneofWrappers = []any{}
+	file_needlebook_dose_v1_dose_service_proto_msgTypes[8].OneofWrappers = []any{}
+	file_needlebook_dose_v1_dose_service_proto_msgTypes[11].OneofWrappers = []any{}
+	file_needlebook_dose_v1_dose_service_proto_msgTypes[12].OneofWrappers = []any{}
+	file_needlebook_dose_v1_dose_service_proto_msgTypes[15].OneofWrappers = []any{}
+	file_needlebook_dose_v1_dose_service_proto_msgTypes[17].OneofWrappers = []any{}
+	file_needlebook_dose_v1_dose_service_proto_msgTypes[20].OneofWrappers = []any{
 		(*CheckSessionRequest_SessionId)(nil),
 		(*CheckSessionRequest_Facts)(nil),
 	}
-	file_needlebook_dose_v1_dose_service_proto_msgTypes[23].OneofWrappers = []any{}
 	file_needlebook_dose_v1_dose_service_proto_msgTypes[25].OneofWrappers = []any{}
-	file_needlebook_dose_v1_dose_service_proto_msgTypes[26].OneofWrappers = []any{
+	file_needlebook_dose_v1_dose_service_proto_msgTypes[27].OneofWrappers = []any{}
+	file_needlebook_dose_v1_dose_service_proto_msgTypes[28].OneofWrappers = []any{
 		(*GetToxinHistoryRequest_PatientId)(nil),
 		(*GetToxinHistoryRequest_Facts)(nil),
 	}
-	file_needlebook_dose_v1_dose_service_proto_msgTypes[28].OneofWrappers = []any{}
-	file_needlebook_dose_v1_dose_service_proto_msgTypes[29].OneofWrappers = []any{}
+	file_needlebook_dose_v1_dose_service_proto_msgTypes[30].OneofWrappers = []any{}
+	file_needlebook_dose_v1_dose_service_proto_msgTypes[31].OneofWrappers = []any{}
+	file_needlebook_dose_v1_dose_service_proto_msgTypes[39].OneofWrappers = []any{
+		(*GetAsymmetryRequest_PatientId)(nil),
+		(*GetAsymmetryRequest_Facts)(nil),
+	}
+	file_needlebook_dose_v1_dose_service_proto_msgTypes[43].OneofWrappers = []any{}
+	file_needlebook_dose_v1_dose_service_proto_msgTypes[46].OneofWrappers = []any{}
+	file_needlebook_dose_v1_dose_service_proto_msgTypes[47].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_needlebook_dose_v1_dose_service_proto_rawDesc), len(file_needlebook_dose_v1_dose_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   37,
+			NumMessages:   48,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -49,6 +49,9 @@ const (
 	// DoseServiceCompareProductsProcedure is the fully-qualified name of the DoseService's
 	// CompareProducts RPC.
 	DoseServiceCompareProductsProcedure = "/needlebook.dose.v1.DoseService/CompareProducts"
+	// DoseServiceGetAsymmetryProcedure is the fully-qualified name of the DoseService's GetAsymmetry
+	// RPC.
+	DoseServiceGetAsymmetryProcedure = "/needlebook.dose.v1.DoseService/GetAsymmetry"
 )
 
 // DoseServiceClient is a client for the needlebook.dose.v1.DoseService service.
@@ -65,6 +68,9 @@ type DoseServiceClient interface {
 	GetToxinHistory(context.Context, *v1.GetToxinHistoryRequest) (*v1.GetToxinHistoryResponse, error)
 	// CompareProducts shows published ratios of two products with their sources. It turns no dose into another product's plan.
 	CompareProducts(context.Context, *v1.CompareProductsRequest) (*v1.CompareProductsResponse, error)
+	// GetAsymmetry sets the right and the left of each paired muscle side by side over time: dose, place, and how each side responded. It describes; it
+	// names no side to treat and proposes no dose.
+	GetAsymmetry(context.Context, *v1.GetAsymmetryRequest) (*v1.GetAsymmetryResponse, error)
 }
 
 // NewDoseServiceClient constructs a client for the needlebook.dose.v1.DoseService service. By
@@ -114,6 +120,12 @@ func NewDoseServiceClient(httpClient connect.HTTPClient, baseURL string, opts ..
 			connect.WithSchema(doseServiceMethods.ByName("CompareProducts")),
 			connect.WithClientOptions(opts...),
 		),
+		getAsymmetry: connect.NewClient[v1.GetAsymmetryRequest, v1.GetAsymmetryResponse](
+			httpClient,
+			baseURL+DoseServiceGetAsymmetryProcedure,
+			connect.WithSchema(doseServiceMethods.ByName("GetAsymmetry")),
+			connect.WithClientOptions(opts...),
+		),
 	}
 }
 
@@ -125,6 +137,7 @@ type doseServiceClient struct {
 	checkSession    *connect.Client[v1.CheckSessionRequest, v1.CheckSessionResponse]
 	getToxinHistory *connect.Client[v1.GetToxinHistoryRequest, v1.GetToxinHistoryResponse]
 	compareProducts *connect.Client[v1.CompareProductsRequest, v1.CompareProductsResponse]
+	getAsymmetry    *connect.Client[v1.GetAsymmetryRequest, v1.GetAsymmetryResponse]
 }
 
 // Prepare calls needlebook.dose.v1.DoseService.Prepare.
@@ -181,6 +194,15 @@ func (c *doseServiceClient) CompareProducts(ctx context.Context, req *v1.Compare
 	return nil, err
 }
 
+// GetAsymmetry calls needlebook.dose.v1.DoseService.GetAsymmetry.
+func (c *doseServiceClient) GetAsymmetry(ctx context.Context, req *v1.GetAsymmetryRequest) (*v1.GetAsymmetryResponse, error) {
+	response, err := c.getAsymmetry.CallUnary(ctx, connect.NewRequest(req))
+	if response != nil {
+		return response.Msg, err
+	}
+	return nil, err
+}
+
 // DoseServiceHandler is an implementation of the needlebook.dose.v1.DoseService service.
 type DoseServiceHandler interface {
 	// Prepare reckons a vial with its diluent: concentration, units per graduation, use-by, and what the label says of that dilution.
@@ -195,6 +217,9 @@ type DoseServiceHandler interface {
 	GetToxinHistory(context.Context, *v1.GetToxinHistoryRequest) (*v1.GetToxinHistoryResponse, error)
 	// CompareProducts shows published ratios of two products with their sources. It turns no dose into another product's plan.
 	CompareProducts(context.Context, *v1.CompareProductsRequest) (*v1.CompareProductsResponse, error)
+	// GetAsymmetry sets the right and the left of each paired muscle side by side over time: dose, place, and how each side responded. It describes; it
+	// names no side to treat and proposes no dose.
+	GetAsymmetry(context.Context, *v1.GetAsymmetryRequest) (*v1.GetAsymmetryResponse, error)
 }
 
 // NewDoseServiceHandler builds an HTTP handler from the service implementation. It returns the path
@@ -240,6 +265,12 @@ func NewDoseServiceHandler(svc DoseServiceHandler, opts ...connect.HandlerOption
 		connect.WithSchema(doseServiceMethods.ByName("CompareProducts")),
 		connect.WithHandlerOptions(opts...),
 	)
+	doseServiceGetAsymmetryHandler := connect.NewUnaryHandlerSimple(
+		DoseServiceGetAsymmetryProcedure,
+		svc.GetAsymmetry,
+		connect.WithSchema(doseServiceMethods.ByName("GetAsymmetry")),
+		connect.WithHandlerOptions(opts...),
+	)
 	return "/needlebook.dose.v1.DoseService/", http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		switch r.URL.Path {
 		case DoseServicePrepareProcedure:
@@ -254,6 +285,8 @@ func NewDoseServiceHandler(svc DoseServiceHandler, opts ...connect.HandlerOption
 			doseServiceGetToxinHistoryHandler.ServeHTTP(w, r)
 		case DoseServiceCompareProductsProcedure:
 			doseServiceCompareProductsHandler.ServeHTTP(w, r)
+		case DoseServiceGetAsymmetryProcedure:
+			doseServiceGetAsymmetryHandler.ServeHTTP(w, r)
 		default:
 			http.NotFound(w, r)
 		}
@@ -285,4 +318,8 @@ func (UnimplementedDoseServiceHandler) GetToxinHistory(context.Context, *v1.GetT
 
 func (UnimplementedDoseServiceHandler) CompareProducts(context.Context, *v1.CompareProductsRequest) (*v1.CompareProductsResponse, error) {
 	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.dose.v1.DoseService.CompareProducts is not implemented"))
+}
+
+func (UnimplementedDoseServiceHandler) GetAsymmetry(context.Context, *v1.GetAsymmetryRequest) (*v1.GetAsymmetryResponse, error) {
+	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.dose.v1.DoseService.GetAsymmetry is not implemented"))
 }
