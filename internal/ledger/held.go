@@ -217,7 +217,7 @@ func (b *batch) release(row *pendingRow, h wire.Held, take []record.Register) ([
 	if h.Status == syncv1.HeldStatus_HELD_STATUS_WAITING {
 		return nil, fault.New(faultv1.Reason_REASON_UNKNOWN_CONTEXT, "held edit", h.Edit.Dot.String(), "an edit whose context has come")
 	}
-	later, err := b.effective(row, func(e *record.Edit) bool { return e.Context.Covers(h.Edit.Dot) })
+	later, err := b.rewriting(row, func(e *record.Edit) bool { return e.Context.Covers(h.Edit.Dot) })
 	if err != nil {
 		return nil, err
 	}

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	faultv1 "needlebook/gen/needlebook/fault/v1"
+	syncv1 "needlebook/gen/needlebook/sync/v1"
 	"needlebook/internal/causal"
 	"needlebook/internal/fault"
 	"needlebook/internal/record"
@@ -27,32 +28,36 @@ func events(r store.Reader, last uint64) ([]event, error) {
 	return out, nil
 }
 
-// effective is the edits of a record that took effect and that match, as far as they did, oldest first.
-func (b *batch) effective(row *pendingRow, match func(*record.Edit) bool) ([]record.Edit, error) {
+// rewriting is the edits of a record that match and took effect, or will by themselves: those that wait, and those held for an element alone, which
+// follow it when it is released. An edit that was refused for itself rewrote nothing, as long as nobody releases it.
+func (b *batch) rewriting(row *pendingRow, match func(*record.Edit) bool) ([]record.Edit, error) {
 	log, err := events(b.w, row.last)
 	if err != nil {
 		return nil, err
 	}
 	var out []record.Edit
-	waited, partial := map[causal.Dot]record.Edit{}, row.partialWrites()
 	for i := range log {
-		e := log[i].edit
-		switch log[i].outcome {
-		case applied:
-		case waiting:
-			waited[e.Dot] = e
-			continue
-		case resumed:
-			e = waited[log[i].ref]
-		default:
-			continue
-		}
-		if match(&e) {
-			e.Writes = without(e.Writes, partial[e.Dot])
-			out = append(out, e)
+		e := &log[i].edit
+		if log[i].outcome.hasEdit() && log[i].outcome != duplicate && match(e) && !row.refused(e.Dot) {
+			out = append(out, *e)
 		}
 	}
 	return out, nil
+}
+
+// refused reports whether an edit as a whole was refused for itself, or given up.
+func (p *pendingRow) refused(d causal.Dot) bool {
+	i := slices.IndexFunc(p.held, func(h heldEntry) bool { return h.Edit.Dot == d })
+	if i < 0 || p.held[i].Partial {
+		return false
+	}
+	switch h := &p.held[i]; h.Status {
+	case syncv1.HeldStatus_HELD_STATUS_GIVEN_UP:
+		return true
+	case syncv1.HeldStatus_HELD_STATUS_HELD:
+		return h.Reason != faultv1.Reason_REASON_ELEMENT_HELD
+	}
+	return false
 }
 
 // foldAt is the state of a record as exactly the edits that v has seen leave it.
