@@ -190,6 +190,8 @@ func TestRule_AnAcknowledgedEditIsNeverInNeitherHalf(t *testing.T) {
 	w := newWorld(t)
 	a := w.tablet()
 	k := w.vial()
+	a.edit(w.vial(), note("10"))
+	a.sync() // from here on the server does not send what this tablet alone wrote
 	a.edit(k, note("11"))
 	for range 4 {
 		if _, err := a.step(false); err != nil {
@@ -311,9 +313,10 @@ func TestRule_GivenUpIsKeptAndFreesWhatWaited(t *testing.T) {
 	lost := causal.Dot{Replica: causal.ReplicaID(w.id()), Counter: 1}
 	one := w.madeUp(k, causal.ReplicaID(w.id()), note("11"))
 	one.Context = causal.Vector{lost}
-	two := w.madeUp(k, one.Dot.Replica, draw(w, 4000))
-	two.Dot.Counter, two.Context = 2, causal.Vector{one.Dot}
-	a.taken(a.forged(one, two))
+	two := w.madeUp(k, causal.ReplicaID(w.id()), draw(w, 4000))
+	two.Context = causal.Vector{one.Dot}
+	a.taken(a.forged(one))
+	a.taken(a.forged(two))
 	a.sync()
 	if len(a.r.Held(k)) != 2 || !a.r.View(k).Empty() {
 		t.Fatalf("%d wait: %s", len(a.r.Held(k)), a.draw())
@@ -324,6 +327,9 @@ func TestRule_GivenUpIsKeptAndFreesWhatWaited(t *testing.T) {
 	a.sync()
 	if a.shown(k) != "" || len(a.r.View(k).Values()) != 1 {
 		t.Errorf("after it was given up: %s", a.draw())
+	}
+	if !a.r.View(k).Seen.Covers(one.Dot) {
+		t.Error("what was given up does not count as seen")
 	}
 	h := a.r.Held(k)
 	if h[0].Status != syncv1.HeldStatus_HELD_STATUS_GIVEN_UP || h[0].Detail != "entered twice" || h[1].Status != syncv1.HeldStatus_HELD_STATUS_APPLIED {
@@ -546,5 +552,38 @@ func TestRule_AReleaseIsNotLeftOutForWhatIsHeldItself(t *testing.T) {
 	a.sync()
 	if a.shown(k) != "12 " {
 		t.Errorf("shows %q", a.shown(k))
+	}
+}
+
+// Of a fork only what the server lacks goes on under new dots: what another copy handed in under others is not sent again.
+func TestRule_AForkSendsOnlyWhatTheServerLacks(t *testing.T) {
+	w := newWorld(t)
+	a := w.tablet()
+	k := w.vial()
+	a.edit(k, note("11"))
+	a.sync()
+	b := a.clone()
+	b.edit(k, note("12"))
+	b.sync() // the chain is its own from here
+	a.edit(k, draw(w, 4000))
+	c := a.clone()
+	a.edit(k, note("13"))
+	c.edit(k, note("14"))
+	a.sync() // forks, and hands the draw in
+	c.sync() // forks, and need not
+	a.sync()
+	b.sync()
+	sameDigest(t, a, b, c)
+	entries, err := w.ledger.History(t.Context(), org, k)
+	if err != nil || len(entries) != 5 {
+		t.Errorf("%d edits came, want 5 (%v)", len(entries), err)
+	}
+	for _, e := range entries {
+		if e.Effect != "applied" {
+			t.Errorf("%v is %s", e.Edit.Dot, e.Effect)
+		}
+	}
+	if n := len(a.r.View(k).Siblings(shortNumber)); n != 3 {
+		t.Errorf("shows %q, want all three", a.shown(k))
 	}
 }
