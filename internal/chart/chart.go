@@ -37,7 +37,8 @@ func (c *Chart) With(people People) *Chart { return &Chart{c.schema, people} }
 // Schema is the schema that the chart is of.
 func (c *Chart) Schema() *record.Schema { return c.schema }
 
-// kindField is the field of Record that holds records of a kind; nil when this version has none. Its number is the kind's; a test holds the schema to that.
+// kindField is the field of Record that holds records of a kind; nil when this version has none. Its number is the kind's; a test holds the schema to
+// that.
 func kindField(kind record.Kind) protoreflect.FieldDescriptor {
 	return (*chartv1.Record)(nil).ProtoReflect().Descriptor().Fields().ByNumber(protoreflect.FieldNumber(kind))
 }

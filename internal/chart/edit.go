@@ -10,8 +10,8 @@ import (
 	"needlebook/internal/record"
 )
 
-// Change is what one edit is to do: the record, what its author had seen of it, and the writes. A replica or the ledger makes an edit of it, and checks the
-// values. Context is never nil: one that has seen nothing is empty.
+// Change is what one edit is to do: the record, what its author had seen of it, and the writes. A replica or the ledger makes an edit of it, and
+// checks the values. Context is never nil: one that has seen nothing is empty.
 type Change struct {
 	Key     record.Key
 	Context causal.Vector

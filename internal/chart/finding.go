@@ -18,8 +18,8 @@ const (
 	findingIDStatement = "needlebook finding 1\x00"
 )
 
-// FindingID is the id of a finding: SHA-256 in hexadecimal of its code and subject, so that every replica finds the same one. The order of the subject's parts
-// does not count.
+// FindingID is the id of a finding: SHA-256 in hexadecimal of its code and subject, so that every replica finds the same one. The order of the
+// subject's parts does not count.
 func FindingID(code string, subject ...string) string {
 	parts := slices.Clone(subject)
 	slices.Sort(parts)

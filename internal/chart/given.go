@@ -10,22 +10,23 @@ import (
 	"needlebook/internal/wire"
 )
 
-// Target is what a dose was given of and where: product, muscle, and the patient's own side. An empty muscle and side 0 are ones that were not recorded.
+// Target is what a dose was given of and where: product, muscle, and the patient's own side. An empty muscle and side 0 are ones that were not
+// recorded.
 type Target struct {
 	Product string
 	Muscle  string
 	Side    chartv1.Side
 }
 
-// possible is one way in which a giving may have been: what it is if one choice is made for each of its fields in conflict. Least is less than most where
-// something was lost.
+// possible is one way in which a giving may have been: what it is if one choice is made for each of its fields in conflict. Least is less than most
+// where something was lost.
 type possible struct {
 	target      Target
 	least, most int64 // milliunits
 }
 
-// Given is what was given in a session. Voided givings do not count; where values are in conflict a sum is a range from the least to the most that they
-// allow. What leaked or was spilled may have gone to waste: by its share of the volume, and when that is unknown, all of it.
+// Given is what was given in a session. Voided givings do not count; where values are in conflict a sum is a range from the least to the most that
+// they allow. What leaked or was spilled may have gone to waste: by its share of the volume, and when that is unknown, all of it.
 type Given struct {
 	Session record.Key
 	givings [][]possible

@@ -13,8 +13,8 @@ import (
 	"needlebook/internal/record"
 )
 
-// IntervalRule is the least number of days between two treatments with a product, with where that figure comes from and how strongly a breach speaks. The
-// caller takes it from the formulary; there is none built in.
+// IntervalRule is the least number of days between two treatments with a product, with where that figure comes from and how strongly a breach speaks.
+// The caller takes it from the formulary; there is none built in.
 type IntervalRule struct {
 	Product string
 	Days    int
@@ -52,9 +52,9 @@ func civil(d *recordv1.Date) time.Time {
 	return time.Date(int(d.GetYear()), time.Month(d.GetMonth()), int(d.GetDay()), 0, 0, 0, 0, time.UTC)
 }
 
-// IntervalFindings says which treatments of one patient, at two clinics that could not know of each other, are closer than the rule wants. The treatments are
-// those of the patient and of the records linked to hers. A touch-up belongs to its parent and is no treatment of its own; a session whose kind
-// nobody stated counts as one if something was given.
+// IntervalFindings says which treatments of one patient, at two clinics that could not know of each other, are closer than the rule wants. The
+// treatments are those of the patient and of the records linked to hers. A touch-up belongs to its parent and is no treatment of its own; a session
+// whose kind nobody stated counts as one if something was given.
 func IntervalFindings(treatments []Treatment, rule IntervalRule) []*dosev1.Finding {
 	var out []*dosev1.Finding
 	for i := range treatments {

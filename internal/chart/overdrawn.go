@@ -10,10 +10,10 @@ import (
 	"needlebook/internal/record"
 )
 
-// OverdrawnFindings says where more was drawn than there was, which two tablets that had not seen each other's draws can do. The ledgers are of the records of
-// one physical vial: usually one, more where same-vial links hold. A preparation counts by its volume, exactly; several records of one vial count
-// together by their units, less half a milliunit a draw, since each draw's units were rounded. Where values are in conflict the worse end counts. It is a
-// caution: nothing can be undone, and the record is wrong somewhere.
+// OverdrawnFindings says where more was drawn than there was, which two tablets that had not seen each other's draws can do. The ledgers are of the
+// records of one physical vial: usually one, more where same-vial links hold. A preparation counts by its volume, exactly; several records of one
+// vial count together by their units, less half a milliunit a draw, since each draw's units were rounded. Where values are in conflict the worse end
+// counts. It is a caution: nothing can be undone, and the record is wrong somewhere.
 func OverdrawnFindings(vial ...VialLedger) []*dosev1.Finding {
 	var out []*dosev1.Finding
 	for _, l := range vial {
@@ -43,7 +43,8 @@ func overdrawnPreparation(vial record.Key, p PreparationLedger, surely bool) *do
 	}
 	f.Text = fmt.Sprintf("%s was drawn from a vial that held %s.", most.Display(), content.Display())
 	if !surely {
-		f.Text = fmt.Sprintf("As much as %s may have been drawn from a vial that held %s; fields in conflict leave it open.", most.Display(), content.Display())
+		f.Text = fmt.Sprintf("As much as %s may have been drawn from a vial that held %s; fields in conflict leave it open.",
+			most.Display(), content.Display())
 	}
 	return f
 }

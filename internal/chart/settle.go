@@ -23,9 +23,9 @@ type Act struct {
 	At    time.Time
 }
 
-// Settle is the change that settles a conflict of st: the value chosen, and beside it, in the same edit, why. The settlement's element has the id of the
-// request. A field that is not in conflict any more, or an edit to keep that is no sibling any more, is STALE_READ; other errors are faults of the
-// request's fields.
+// Settle is the change that settles a conflict of st: the value chosen, and beside it, in the same edit, why. The settlement's element has the id of
+// the request. A field that is not in conflict any more, or an edit to keep that is no sibling any more, is STALE_READ; other errors are faults of
+// the request's fields.
 func (c *Chart) Settle(st *record.State, req *chartv1.SettleConflictRequest, by Act) (Change, error) {
 	context, err := ReadContext(req.GetContext())
 	if err != nil {

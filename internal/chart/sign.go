@@ -25,8 +25,8 @@ type Signing struct {
 	Role accessv1.Role
 }
 
-// Sign is the change that signs st as it stands, which is the state that the signer saw. While a field is in conflict it is UNSETTLED_CONFLICT and names the
-// field. An addendum needs a signature before it and something that came after; without these it is a fault of meaning.
+// Sign is the change that signs st as it stands, which is the state that the signer saw. While a field is in conflict it is UNSETTLED_CONFLICT and
+// names the field. An addendum needs a signature before it and something that came after; without these it is a fault of meaning.
 func (c *Chart) Sign(st *record.State, s Signing) (Change, error) {
 	content, err := c.schema.ToSign(st)
 	if err != nil {

@@ -9,8 +9,8 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 )
 
-// normalise puts every string of m into Unicode normalization form C, in place, so that what looks the same is the same bytes on every device. Characters
-// that no record may hold (controls, marks that turn or hide text) are for the schema's check to refuse, with the field's name.
+// normalise puts every string of m into Unicode normalization form C, in place, so that what looks the same is the same bytes on every device.
+// Characters that no record may hold (controls, marks that turn or hide text) are for the schema's check to refuse, with the field's name.
 func normalise(m protoreflect.Message) {
 	m.Range(func(fd protoreflect.FieldDescriptor, v protoreflect.Value) bool {
 		switch {
@@ -36,8 +36,8 @@ func normaliseList(fd protoreflect.FieldDescriptor, list protoreflect.List) {
 	}
 }
 
-// Tokens is the words of a name or of what is searched for, in the form in which they are compared: without case, diacritics and punctuation, each once,
-// sorted. Letters of every script count; letters that are variants of Latin ones (ø, ł, ß and the like) are written with those.
+// Tokens is the words of a name or of what is searched for, in the form in which they are compared: without case, diacritics and punctuation, each
+// once, sorted. Letters of every script count; letters that are variants of Latin ones (ø, ł, ß and the like) are written with those.
 func Tokens(text string) []string {
 	words := strings.FieldsFunc(plain(text), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsNumber(r) })
 	slices.Sort(words)

@@ -55,8 +55,8 @@ func (e elements) links() []record.ID {
 	return out
 }
 
-// TwiceFindings says which records may be of one person who was entered twice: those with the same date of birth and name that are not linked yet. It is a
-// note; nothing is joined by it.
+// TwiceFindings says which records may be of one person who was entered twice: those with the same date of birth and name that are not linked yet. It
+// is a note; nothing is joined by it.
 func TwiceFindings(patients []Identity) []*dosev1.Finding {
 	same := map[string][]*Identity{}
 	var marks []string

@@ -54,8 +54,8 @@ func fieldIn(m protoreflect.Message, number uint32) protoreflect.FieldDescriptor
 	return m.Descriptor().Fields().ByNumber(protoreflect.FieldNumber(number))
 }
 
-// ValueJSON is the value of a register as JSON, in the form that the field has in its record. What this version does not know, and what is no value of the
-// field (an edit that was held for that is shown all the same), is a string: the bytes with their tags, in base64.
+// ValueJSON is the value of a register as JSON, in the form that the field has in its record. What this version does not know, and what is no value
+// of the field (an edit that was held for that is shown all the same), is a string: the bytes with their tags, in base64.
 func ValueJSON(kind record.Kind, r record.Register, tagged []byte) string {
 	m := holder(kind, r.Path)
 	if fd := fieldIn(m, r.Field); fd != nil {
@@ -84,8 +84,8 @@ func fieldJSON(m protoreflect.Message, fd protoreflect.FieldDescriptor, tagged [
 	return string(b), err == nil
 }
 
-// readValue is the inverse of ValueJSON: the message of the record or element that holds only this register. Text in it is normalised. The error is a fault of
-// value_json; it does not show the value.
+// readValue is the inverse of ValueJSON: the message of the record or element that holds only this register. Text in it is normalised. The error is a
+// fault of value_json; it does not show the value.
 func readValue(kind record.Kind, r record.Register, text string) (proto.Message, error) {
 	refuse := func(want string) error {
 		return fault.New(faultv1.Reason_REASON_INVALID_FIELD, "value_json", fault.Withheld(text), want)

@@ -107,8 +107,8 @@ func TestValueJSON_OfWhatIsNoValue(t *testing.T) {
 	}
 }
 
-// TestRow18_AVersionThatLacksAField edits from the view of a version whose sessions have no order_id, and wants the order to be as it was, and shown to those
-// who know it.
+// TestRow18_AVersionThatLacksAField edits from the view of a version whose sessions have no order_id, and wants the order to be as it was, and shown
+// to those who know it.
 func TestRow18_AVersionThatLacksAField(t *testing.T) {
 	d := newDesk(t)
 	st := d.put(record.NewState(sessionKey()), 'a', sessionRecord(&chartv1.Session{OrderId: proto.String(patientID), PatientId: proto.String(patientID)}))

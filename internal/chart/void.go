@@ -13,8 +13,8 @@ import (
 	"needlebook/internal/record"
 )
 
-// voidField is the field by which a record or an element says that it does not count, whatever it is called: void, ended, withdrawn. It is nil when there is
-// none.
+// voidField is the field by which a record or an element says that it does not count, whatever it is called: void, ended, withdrawn. It is nil when
+// there is none.
 func voidField(shape protoreflect.MessageDescriptor) protoreflect.FieldDescriptor {
 	if shape == nil {
 		return nil
@@ -28,8 +28,8 @@ func voidField(shape protoreflect.MessageDescriptor) protoreflect.FieldDescripto
 	return nil
 }
 
-// Void is the change that voids st, or the element of it that path names; an empty path is the record itself. What is voided stays. What is not there is
-// NOT_FOUND; what cannot be voided, or a void without a reason, is a fault of path or reason.
+// Void is the change that voids st, or the element of it that path names; an empty path is the record itself. What is voided stays. What is not there
+// is NOT_FOUND; what cannot be voided, or a void without a reason, is a fault of path or reason.
 func (c *Chart) Void(st *record.State, path, reason string, by Act) (Change, error) {
 	var r record.Register
 	if path != "" {

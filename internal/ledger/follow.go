@@ -14,9 +14,9 @@ import (
 	"needlebook/internal/wire"
 )
 
-// Follow calls fn with the records of an organisation that changed after a sequence, in the order of their latest changes, at most limit of them. It returns
-// the sequence up to which all is told, and whether there is more. Whoever keeps an index of their own goes on from there. It reads in one snapshot; fn
-// must be quick.
+// Follow calls fn with the records of an organisation that changed after a sequence, in the order of their latest changes, at most limit of them. It
+// returns the sequence up to which all is told, and whether there is more. Whoever keeps an index of their own goes on from there. It reads in one
+// snapshot; fn must be quick.
 func (l *Ledger) Follow(ctx context.Context, org record.ID, seq uint64, limit int, fn func(Record) error) (last uint64, more bool, err error) {
 	last = seq
 	err = l.store.View(ctx, func(r store.Reader) error {

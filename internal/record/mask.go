@@ -120,10 +120,10 @@ func (p *maskParser) field(name string) (number uint32, f *field, want string) {
 	return 0, nil, "a field of " + string(p.shape.name)
 }
 
-// WritesFor takes of a message of kind k what a mask names, as the writes that an edit makes. A path that names a register writes its value, or clears
-// it when the message lacks it. A path that names an element writes all that the message holds of it, elements within it included, and clears
-// nothing. Nothing outside the mask is read. An empty mask is everything that the message holds, as Split gives it. Each path stands once. The error is a
-// fault of update_mask that shows the path, or of the message's own form.
+// WritesFor takes of a message of kind k what a mask names, as the writes that an edit makes. A path that names a register writes its value, or
+// clears it when the message lacks it. A path that names an element writes all that the message holds of it, elements within it included, and clears
+// nothing. Nothing outside the mask is read. An empty mask is everything that the message holds, as Split gives it. Each path stands once. The error
+// is a fault of update_mask that shows the path, or of the message's own form.
 func (s *Schema) WritesFor(k Kind, message []byte, mask []string) ([]Write, error) {
 	if len(mask) == 0 {
 		return s.Split(k, message)

@@ -61,8 +61,8 @@ type done struct {
 	again bool // it had been done before
 }
 
-// editOnce makes the edit of a request, whose id names it, and enters it into the audit log. Asked again it makes the same change of the same time, which the
-// ledger knows and does not make again; the same id with another content is ID_REUSED. build gives the change as of a time.
+// editOnce makes the edit of a request, whose id names it, and enters it into the audit log. Asked again it makes the same change of the same time,
+// which the ledger knows and does not make again; the same id with another content is ID_REUSED. build gives the change as of a time.
 func (d *desk) editOnce(ctx context.Context, request string, t touched, build func(at time.Time, again bool) (chart.Change, error)) (done, error) {
 	id, err := record.ParseID(request)
 	if err != nil {
@@ -114,8 +114,8 @@ func (d *desk) actAt(at time.Time) chart.Act {
 	return chart.Act{Staff: recordID(d.call.principal.Staff), At: at}
 }
 
-// SettleConflict writes one value over those that the caller has seen. When somebody settled the field meanwhile it is STALE_READ: settling once more from what
-// was seen before would only make a new conflict.
+// SettleConflict writes one value over those that the caller has seen. When somebody settled the field meanwhile it is STALE_READ: settling once more
+// from what was seen before would only make a new conflict.
 func (h *charting) SettleConflict(ctx context.Context, m *chartv1.SettleConflictRequest) (*chartv1.SettleConflictResponse, error) {
 	key, err := readKey("key", m.GetKey())
 	if err != nil {

@@ -179,9 +179,11 @@ func (h *charting) ReleaseHeldEdit(ctx context.Context, m *chartv1.ReleaseHeldEd
 	return resp, d.enterRead(ctx, d.call, t)
 }
 
-// isRelease reports whether e is the edit that made a held one's writes again: in its author's name, of its time, with its context, under another dot.
+// isRelease reports whether e is the edit that made a held one's writes again: in its author's name, of its time, with its context, under another
+// dot.
 func isRelease(e, held *record.Edit) bool {
-	return e.Dot != held.Dot && e.ID != held.ID && e.Author == held.Author && e.AuthoredAt == held.AuthoredAt && e.Context.Compare(held.Context) == causal.Equal
+	return e.Dot != held.Dot && e.ID != held.ID && e.Author == held.Author && e.AuthoredAt == held.AuthoredAt &&
+		e.Context.Compare(held.Context) == causal.Equal
 }
 
 // GiveUpHeldEdit ends a held edit without effect. Asked again it answers what became of the first.

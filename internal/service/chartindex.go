@@ -18,9 +18,10 @@ import (
 	"needlebook/internal/record"
 )
 
-// index finds records by what they hold: patients by name, sessions by day. It is kept in memory, one part for each organisation, and follows the ledger:
-// before each use it takes in what changed since, which is nothing or little. A stored index would have to be written in every commit, tablets'
-// pages included, and be migrated with every idea of what is worth finding; this one is built anew when the server starts. It may be used concurrently.
+// index finds records by what they hold: patients by name, sessions by day. It is kept in memory, one part for each organisation, and follows the
+// ledger: before each use it takes in what changed since, which is nothing or little. A stored index would have to be written in every commit,
+// tablets' pages included, and be migrated with every idea of what is worth finding; this one is built anew when the server starts. It may be used
+// concurrently.
 type index struct {
 	ledger *ledger.Ledger
 	chart  *chart.Chart
@@ -171,7 +172,8 @@ func keysOf(f *chart.Facts) []string {
 func parts(word string) []string {
 	out := []string{word}
 	for i, r := range word {
-		if i > 0 && unicode.In(r, unicode.Han, unicode.Hiragana, unicode.Katakana, unicode.Hangul, unicode.Thai, unicode.Lao, unicode.Khmer, unicode.Myanmar) {
+		if i > 0 && unicode.In(r, unicode.Han, unicode.Hiragana, unicode.Katakana, unicode.Hangul, unicode.Thai, unicode.Lao, unicode.Khmer,
+			unicode.Myanmar) {
 			out = append(out, word[i:])
 		}
 	}

@@ -169,8 +169,8 @@ func TestRow9_OutputOnly(t *testing.T) {
 	}
 }
 
-// TestRow18 sends a field and a value of an enumeration that this version does not know. Through the API they are refused by name; in a tablet's page they are
-// held, byte for byte.
+// TestRow18 sends a field and a value of an enumeration that this version does not know. Through the API they are refused by name; in a tablet's page
+// they are held, byte for byte.
 func TestRow18_UnknownFieldsAndValues(t *testing.T) {
 	w := newClinicServer(t)
 	c := w.injector()

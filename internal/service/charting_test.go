@@ -6,6 +6,7 @@ import (
 	"net/http/httptest"
 	"path/filepath"
 	"slices"
+	"sync"
 	"testing"
 	"time"
 
@@ -240,6 +241,83 @@ func TestEditRecord_TwiceHasOneEffect(t *testing.T) {
 	}
 }
 
+// TestRow1_TheSameEditAHundredTimesAtOnce sends one request over and over, and wants one effect and one answer.
+func TestRow1_TheSameEditAHundredTimesAtOnce(t *testing.T) {
+	w := newClinicServer(t)
+	c := w.injector()
+	patient := w.newPatient(c, "Mara Vell", 1980, w.org.Clinic)
+	req := &chartv1.EditRecordRequest{RequestId: uuid.NewString(), UpdateMask: []string{"name"},
+		Record: &chartv1.Record{Kind: &chartv1.Record_Patient{Patient: &chartv1.Patient{Id: patient, Name: &recordv1.PersonName{Full: "Mara Velle"}}}}}
+	answers := make(chan *chartv1.EditRecordResponse, 100)
+	var all sync.WaitGroup
+	for range 10 {
+		all.Go(func() {
+			for range 10 {
+				resp, err := c.EditRecord(t.Context(), req)
+				if err != nil {
+					t.Errorf("one of a hundred: %v", err)
+				}
+				answers <- resp
+			}
+		})
+	}
+	all.Wait()
+	close(answers)
+	first := <-answers
+	for a := range answers {
+		if !proto.Equal(a.GetEdit(), first.GetEdit()) || !proto.Equal(a.GetView(), first.GetView()) {
+			t.Fatalf("one answer is %v, another %v", a, first)
+		}
+	}
+	history, err := c.GetRecordHistory(t.Context(), &chartv1.GetRecordHistoryRequest{
+		Key: &chartv1.RecordKey{Kind: optionsv1.RecordKind_RECORD_KIND_PATIENT, RecordId: patient}})
+	if err != nil || len(history.GetEntries()) != 2 {
+		t.Errorf("history: %d edits, %v; want that which made the record and this one", len(history.GetEntries()), err)
+	}
+}
+
+// TestIndex_AfterARestart asks a server that has just started.
+func TestIndex_AfterARestart(t *testing.T) {
+	w := newClinicServer(t)
+	c := w.injector()
+	patient := w.newPatient(c, "Mara Vell", 1980, w.org.Clinic)
+	w.newSession(c, patient, w.org.Clinic, 4)
+	running, err := newCharting(w.Service).index.follow(t.Context(), recordID(w.org.ID))
+	if err != nil {
+		t.Fatal(err)
+	}
+	before := len(running.keys.Keys())
+	w.edit(c, &chartv1.Record{Kind: &chartv1.Record_Patient{Patient: &chartv1.Patient{Id: patient, Name: &recordv1.PersonName{Full: "Ida Brook"}}}},
+		w.patientView(c, patient).GetContext(), "name")
+	for name, text := range map[string]string{"the new name": "brook", "the old name": "vell"} {
+		found, err := c.SearchPatients(t.Context(), &chartv1.SearchPatientsRequest{Text: text})
+		if err != nil || len(found.GetPatients()) != map[string]int{"brook": 1}[text] {
+			t.Errorf("%s: %v, %v", name, found, err)
+		}
+	}
+	fresh, err := newCharting(w.Service).index.follow(t.Context(), recordID(w.org.ID))
+	if err != nil {
+		t.Fatal(err)
+	}
+	h := newCharting(w.Service)
+	h.index.orgs[recordID(w.org.ID)] = running
+	if running, err = h.index.follow(t.Context(), recordID(w.org.ID)); err != nil {
+		t.Fatal(err)
+	}
+	if !slices.Equal(running.keys.Keys(), fresh.keys.Keys()) || before != len(fresh.keys.Keys()) {
+		t.Errorf("an index that followed holds %q, one built anew %q", running.keys.Keys(), fresh.keys.Keys())
+	}
+}
+
+func (w *clinicServer) patientView(c client, patient string) *chartv1.RecordView {
+	w.Helper()
+	resp, err := c.GetPatient(w.Context(), &chartv1.GetPatientRequest{PatientId: patient})
+	if err != nil {
+		w.Fatal(err)
+	}
+	return resp.GetView()
+}
+
 func TestConflict_FromEditToSettlement(t *testing.T) {
 	w := newClinicServer(t)
 	c, other := w.injector(), w.injector()
@@ -343,7 +421,8 @@ func TestSignSession_AsItWasSeen(t *testing.T) {
 	}
 }
 
-// TestRow8_AnotherOrganisation asks for what is there elsewhere and for what is nowhere: the answers are the same, byte for byte but for the call's id.
+// TestRow8_AnotherOrganisation asks for what is there elsewhere and for what is nowhere: the answers are the same, byte for byte but for the call's
+// id.
 func TestRow8_AnotherOrganisation(t *testing.T) {
 	w := newClinicServer(t)
 	other, err := w.Found(t.Context(), Founding{Organisation: "Hill Clinics", Clinic: "Hill"})

@@ -22,8 +22,8 @@ const defaultRecords = 50
 // indexBatch is how many keys of the index are looked at before the lock on it is let go.
 const indexBatch = 512
 
-// maxExamined bounds how many records one page of a list looks at, so that a condition that nothing meets cannot hold the server up. Such a page is short, or
-// empty, and has a next one.
+// maxExamined bounds how many records one page of a list looks at, so that a condition that nothing meets cannot hold the server up. Such a page is
+// short, or empty, and has a next one.
 const maxExamined = 250_000
 
 // candidates gives the next keys behind a place, at most n; none at the end.
@@ -34,7 +34,8 @@ func (d *desk) keysUnder(prefix string) candidates {
 	return func(after string, n int) []found { return d.index.some(prefix, after, n) }
 }
 
-// views is a page of views: of the candidates behind the page before, those that are wanted and that the caller may see. Each is entered into the audit log.
+// views is a page of views: of the candidates behind the page before, those that are wanted and that the caller may see. Each is entered into the
+// audit log.
 func (d *desk) views(ctx context.Context, from candidates, l listing, size int, want func(*chart.Facts) bool) ([]*chartv1.RecordView, string, error) {
 	if size == 0 {
 		size = defaultRecords

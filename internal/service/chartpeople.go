@@ -24,8 +24,8 @@ func (p *people) StaffName(id record.ID) string {
 	return p.desk.index.nameOf(record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_STAFF, ID: id})
 }
 
-// Device is the device that a replica is on. A replica that is nobody's is the server's own. A failure of the store leaves a blank: a name is no reason to
-// show no record.
+// Device is the device that a replica is on. A replica that is nobody's is the server's own. A failure of the store leaves a blank: a name is no
+// reason to show no record.
 func (p *people) Device(replica causal.ReplicaID) (record.ID, string) {
 	id, known := p.devices[replica]
 	if !known {

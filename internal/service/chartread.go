@@ -72,7 +72,8 @@ func (d *desk) viewOf(ctx context.Context, r ledger.Record) (*chartv1.RecordView
 // defaultHistory is how many edits a page of history holds when the request does not say.
 const defaultHistory = 100
 
-// GetRecordHistory reads every edit of a record as the ledger holds it, newest first. An edit that came again under another dot had no effect and is left out.
+// GetRecordHistory reads every edit of a record as the ledger holds it, newest first. An edit that came again under another dot had no effect and is
+// left out.
 func (h *charting) GetRecordHistory(ctx context.Context, m *chartv1.GetRecordHistoryRequest) (*chartv1.GetRecordHistoryResponse, error) {
 	key, err := readID(m.GetKey().GetKind(), "key.record_id", m.GetKey().GetRecordId())
 	if err != nil {
@@ -108,7 +109,9 @@ func (h *charting) GetRecordHistory(ctx context.Context, m *chartv1.GetRecordHis
 }
 
 // history is a page of the entries, newest first.
-func (d *desk) history(r ledger.Record, entries []ledger.Entry, only func(record.Register) bool, l listing, size int) (out []*chartv1.HistoryEntry, token string) {
+func (d *desk) history(
+	r ledger.Record, entries []ledger.Entry, only func(record.Register) bool, l listing, size int,
+) (out []*chartv1.HistoryEntry, token string) {
 	slices.Reverse(entries)
 	for i := range entries {
 		e := &entries[i]

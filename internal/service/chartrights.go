@@ -20,8 +20,8 @@ import (
 
 // subject is a record as the table of rights sees it.
 //
-// A record belongs to its clinic and to that of its patient: whoever works at either may open it, so that the history of one's own patient is whole wherever
-// she was treated. A patient of no clinic in particular is everybody's. Whether a grant opens it is asked only where it would matter.
+// A record belongs to its clinic and to that of its patient: whoever works at either may open it, so that the history of one's own patient is whole
+// wherever she was treated. A patient of no clinic in particular is everybody's. Whether a grant opens it is asked only where it would matter.
 func (d *desk) subject(ctx context.Context, f *chart.Facts) (auth.Subject, error) {
 	clinics, everybodys := f.Clinics, len(f.Clinics) == 0
 	for _, p := range f.Patients {

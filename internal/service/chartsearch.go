@@ -26,8 +26,8 @@ import (
 // defaultSearch is how many patients a search answers when the request does not say.
 const defaultSearch = 20
 
-// SearchPatients finds patients of the whole organisation, so that someone who walks in is never a stranger. Each word of the text must begin a word of the
-// name; those that are a whole word of it count more.
+// SearchPatients finds patients of the whole organisation, so that someone who walks in is never a stranger. Each word of the text must begin a word
+// of the name; those that are a whole word of it count more.
 func (h *charting) SearchPatients(ctx context.Context, m *chartv1.SearchPatientsRequest) (*chartv1.SearchPatientsResponse, error) {
 	d, err := h.open(ctx)
 	if err != nil {
@@ -118,8 +118,8 @@ func (l listing) token(next []byte) string {
 	return l.o.seal(l.name, next)
 }
 
-// afterPatient is the patients after the one at which the page before ended, at most size, and the one at which these end; nothing when there are no more.
-// A token holds the patient's id alone: a name has no place in it.
+// afterPatient is the patients after the one at which the page before ended, at most size, and the one at which these end; nothing when there are no
+// more. A token holds the patient's id alone: a name has no place in it.
 func afterPatient(all []*chart.Facts, at []byte, size int) (rows []*chart.Facts, next []byte, err error) {
 	from := 0
 	if at != nil {
