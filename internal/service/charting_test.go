@@ -504,6 +504,33 @@ func TestRights_AnotherClinicWantsAReason(t *testing.T) {
 	wantReason(t, "an administrator", err, connect.CodePermissionDenied, "NOT_ALLOWED")
 }
 
+// TestRights_OnesOwnPatientTreatedElsewhere reads what another clinic did to a patient of one's own, and may not sign or change it.
+func TestRights_OnesOwnPatientTreatedElsewhere(t *testing.T) {
+	w := newClinicServer(t)
+	elsewhere := uuid.New()
+	there, c := w.hire(w.org.ID, elsewhere, accessv1.Role_ROLE_INJECTOR), w.injector()
+	patient := w.newPatient(c, "Mara Vell", 1980, w.org.Clinic)
+	session := w.newSession(there, patient, elsewhere, 4)
+	id := session.GetRecord().GetSession().GetId()
+	w.view(c, id)
+	w.view(there, id)
+	_, err := c.SignSession(t.Context(), &chartv1.SignSessionRequest{RequestId: uuid.NewString(), SessionId: id, Context: session.GetContext(),
+		Digest: session.GetDigest(), Meaning: 1, Statement: "I did this."})
+	wantReason(t, "signing what another clinic did", err, connect.CodePermissionDenied, "NOT_ALLOWED")
+	_, err = c.EditRecord(t.Context(), &chartv1.EditRecordRequest{RequestId: uuid.NewString(), UpdateMask: []string{"order_id"},
+		Record: sessionOf(&chartv1.Session{Id: id}), Context: session.GetContext()})
+	wantReason(t, "changing what another clinic did", err, connect.CodePermissionDenied, "NOT_ALLOWED")
+	_, err = c.EditRecord(t.Context(), &chartv1.EditRecordRequest{RequestId: uuid.NewString(), UpdateMask: []string{"clinic_id"},
+		Record: sessionOf(&chartv1.Session{Id: uuid.NewString(), ClinicId: proto.String(elsewhere.String())})})
+	wantReason(t, "making a session of another clinic", err, connect.CodePermissionDenied, "NOT_ALLOWED")
+	_, err = there.GetPatient(t.Context(), &chartv1.GetPatientRequest{PatientId: patient})
+	wantReason(t, "the patient's record, from where she was treated", err, connect.CodePermissionDenied, "NOT_ALLOWED")
+	if _, err := there.SignSession(t.Context(), &chartv1.SignSessionRequest{RequestId: uuid.NewString(), SessionId: id, Context: session.GetContext(),
+		Digest: session.GetDigest(), Meaning: 1, Statement: "I did this."}); err != nil {
+		t.Errorf("signing what one did: %v", err)
+	}
+}
+
 func TestListSessions_PagesNewestFirst(t *testing.T) {
 	w := newClinicServer(t)
 	c := w.injector()

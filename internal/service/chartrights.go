@@ -20,17 +20,20 @@ import (
 
 // subject is a record as the table of rights sees it.
 //
-// A record belongs to its clinic and to that of its patient: whoever works at either may open it, so that the history of one's own patient is whole
-// wherever she was treated. A patient of no clinic in particular is everybody's. Whether a grant opens it is asked only where it would matter.
+// A record belongs to its clinic; one of no clinic belongs to its patient's. To be read it belongs to both: whoever works at either may open it, so that
+// the history of one's own patient is whole wherever she was treated. A patient of no clinic in particular is everybody's. Whether a grant opens a
+// record is asked only where it would matter.
 func (d *desk) subject(ctx context.Context, f *chart.Facts) (auth.Subject, error) {
-	clinics, everybodys := f.Clinics, len(f.Clinics) == 0
-	for _, p := range f.Patients {
-		patient := d.index.get(record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_PATIENT, ID: p})
-		if patient == nil || p == f.Key.ID {
-			continue
+	clinics, everybodys := slices.Clone(f.Clinics), len(f.Clinics) == 0
+	if d.call.action == optionsv1.Action_ACTION_READ_CHART || everybodys {
+		for _, p := range f.Patients {
+			patient := d.index.get(record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_PATIENT, ID: p})
+			if patient == nil || p == f.Key.ID {
+				continue
+			}
+			everybodys = len(patient.Clinics) == 0
+			clinics = append(clinics, patient.Clinics...)
 		}
-		everybodys = everybodys || len(patient.Clinics) == 0
-		clinics = append(slices.Clone(clinics), patient.Clinics...)
 	}
 	s := auth.Subject{Kind: f.Key.Kind}
 	if !everybodys {
