@@ -71,7 +71,9 @@ func TestLaw_CompareIsAPartialOrder(t *testing.T) {
 		if u.Descends(v) && v.Descends(w) && !u.Descends(w) {
 			t.Fatal("not transitive")
 		}
-		reversed := map[causal.Order]causal.Order{causal.Equal: causal.Equal, causal.Before: causal.After, causal.After: causal.Before, causal.Concurrent: causal.Concurrent}
+		reversed := map[causal.Order]causal.Order{
+			causal.Equal: causal.Equal, causal.Before: causal.After, causal.After: causal.Before, causal.Concurrent: causal.Concurrent,
+		}
 		if w.Compare(v) != reversed[v.Compare(w)] {
 			t.Fatal("not the same seen from the other side")
 		}

@@ -117,15 +117,16 @@ func TestRule_ADeltaHoldsOnlyWhatChanged(t *testing.T) {
 // An idle exchange is one round trip of at most 300 bytes, whatever is stored.
 func TestRule_AnIdleExchangeCostsTheSameWhateverIsStored(t *testing.T) {
 	w := newWorld(t)
-	a := w.tablet()
+	a, b := w.tablet(), w.tablet()
 	var sizes []int
 	for _, n := range []int{1, 300} {
 		for range n {
 			a.edit(w.vial(), note("11"))
 		}
 		a.sync()
-		_, m := a.request()
-		resp := a.taken(m)
+		b.sync()
+		_, m := b.request()
+		resp := b.taken(m)
 		if proto.Size(m) > 300 || proto.Size(resp) > 300 || resp.GetMore() {
 			t.Errorf("%d bytes up, %d down, more: %v", proto.Size(m), proto.Size(resp), resp.GetMore())
 		}

@@ -13,7 +13,7 @@ func seedEdit() record.Edit {
 		ID: record.ID{1}, Key: key, Author: record.ID{2}, AuthoredAt: -7,
 		Dot:     causal.Dot{Replica: replicaID(1), Counter: 300},
 		Context: causal.Vector{{Replica: replicaID(0), Counter: 5}, {Replica: replicaID(1), Counter: 299}},
-		Writes:  []record.Write{{Set: []byte{2<<3 | 0, 1}, Clear: []uint32{3}}, {Path: record.Path("").Child(7, record.ID{1}), Set: []byte{4<<3 | 2, 1, 'x'}}},
+		Writes:  []record.Write{{Set: []byte{2 << 3, 1}, Clear: []uint32{3}}, {Path: record.Path("").Child(7, record.ID{1}), Set: []byte{4<<3 | 2, 1, 'x'}}},
 	}
 }
 

@@ -383,7 +383,8 @@ func TestRule_SigningCoversExactlyWhatWasSeen(t *testing.T) {
 	}
 	// What was signed stays as signed, values included; an addendum signs the rest.
 	kept := &chartv1.Session{}
-	if err := proto.Unmarshal(a.schema.Signatures(st)[0].Content.GetValues(), kept); err != nil || kept.GetInjections()[0].GetPlanned().GetDoseMilliunits() != 4000 {
+	err = proto.Unmarshal(a.schema.Signatures(st)[0].Content.GetValues(), kept)
+	if err != nil || kept.GetInjections()[0].GetPlanned().GetDoseMilliunits() != 4000 {
 		t.Errorf("signed values %v (%v)", kept, err)
 	}
 	addendum := b.sign(st)

@@ -127,7 +127,9 @@ func TestTwin_EachRuleAtItsEdge(t *testing.T) {
 		{"max_len", "TYPE_STRING", `string { max_len: 2 }`, []string{`"éé"`, `""`}, []string{`"abc"`}},
 		{"pattern", "TYPE_STRING", `string { pattern: "^[a-z]+$" }`, []string{`"a"`}, []string{`"A"`, `""`, `"a\n"`}},
 		{"pattern not anchored", "TYPE_STRING", `string { pattern: "[a-z]" }`, []string{`"1a1"`}, []string{`"1"`}},
-		{"uuid", "TYPE_STRING", `string { uuid: true }`, []string{`"` + uuid + `"`}, []string{`""`, `"` + uuid[:35] + `"`, `"` + uuid + `0"`, `"` + strings.ReplaceAll(uuid, "-", "0") + `"`}},
+		{"uuid", "TYPE_STRING", `string { uuid: true }`, []string{`"` + uuid + `"`}, []string{
+			`""`, `"` + uuid[:35] + `"`, `"` + uuid + `0"`, `"` + strings.ReplaceAll(uuid, "-", "0") + `"`,
+		}},
 		{"bytes len", "TYPE_BYTES", `bytes { len: 2 }`, []string{`"ab"`}, []string{`"a"`, `"é-"`}},
 		{"bytes min_len", "TYPE_BYTES", `bytes { min_len: 2 }`, []string{`"é"`}, []string{`"a"`}},
 		{"bytes max_len", "TYPE_BYTES", `bytes { max_len: 2 }`, []string{`"é"`}, []string{`"éa"`}},
@@ -180,10 +182,10 @@ func TestTwin_EachRuleOfListsAndEnums(t *testing.T) {
 
 // TestCheck_IsStricterOnPurpose names each thing that the annotations' runtime takes and the core does not.
 func TestCheck_IsStricterOnPurpose(t *testing.T) {
-	text := probeOf(t, `field { name: "f" number: 2 label: LABEL_OPTIONAL json_name: "f" type: TYPE_STRING options { [buf.validate.field] { string { max_len: 40 } } } }`)
-	id := probeOf(t, `field { name: "f" number: 2 label: LABEL_OPTIONAL json_name: "f" type: TYPE_STRING options { [buf.validate.field] { string { uuid: true } } } }`)
-	enum := probeOf(t, `field { name: "f" number: 2 label: LABEL_OPTIONAL json_name: "f" type: TYPE_ENUM type_name: ".probe.E" proto3_optional: true oneof_index: 0 }
-		oneof_decl { name: "_f" }`)
+	const f = `name: "f" number: 2 label: LABEL_OPTIONAL json_name: "f" `
+	text := probeOf(t, `field { `+f+`type: TYPE_STRING options { [buf.validate.field] { string { max_len: 40 } } } }`)
+	id := probeOf(t, `field { `+f+`type: TYPE_STRING options { [buf.validate.field] { string { uuid: true } } } }`)
+	enum := probeOf(t, `field { `+f+`type: TYPE_ENUM type_name: ".probe.E" proto3_optional: true oneof_index: 0 } oneof_decl { name: "_f" }`)
 	for _, row := range []struct {
 		name   string
 		md     protoreflect.MessageDescriptor
