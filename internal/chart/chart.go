@@ -63,6 +63,7 @@ func Typed(st *record.State) (*chartv1.Record, error) {
 	if err := proto.Unmarshal(st.Message(), m); err != nil {
 		return nil, fmt.Errorf("read %v: %w", st.Key, err)
 	}
+	clampTimes(m.ProtoReflect())
 	return r, nil
 }
 

@@ -2,11 +2,14 @@ package chart_test
 
 import (
 	"encoding/binary"
+	"math"
 	"strings"
 	"testing"
 	"time"
 
+	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	chartv1 "needlebook/gen/needlebook/chart/v1"
 	faultv1 "needlebook/gen/needlebook/fault/v1"
@@ -270,6 +273,41 @@ func TestEdit_Refuses(t *testing.T) {
 		change, err := d.chart.Edit(c.req)
 		if f := fault.Of(err); f == nil || f.Reason != faultv1.Reason_REASON_INVALID_FIELD || f.Field != c.field {
 			t.Errorf("%s: %v, %v", name, change, err)
+		}
+	}
+}
+
+// TestRow11_TimesThatNoMessageCarries reads a record that a tablet with a clock gone wrong wrote past every check, and refuses such times at the door.
+func TestRow11_TimesThatNoMessageCarries(t *testing.T) {
+	d := newDesk(t)
+	wrong := &recordv1.Void{Reason: "x", By: patientID, At: &timestamppb.Timestamp{Seconds: 1 << 60, Nanos: -1}}
+	b, err := proto.Marshal(&chartv1.Session{Void: wrong, PatientId: proto.String(patientID)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	writes, err := d.schema.Split(sessionKey().Kind, b)
+	if err != nil {
+		t.Fatal(err)
+	}
+	st := record.NewState(sessionKey())
+	st.Apply(&record.Edit{ID: d.id(), Dot: causal.Dot{Replica: causal.ReplicaID{1}, Counter: 1}, Key: sessionKey(), Author: record.ID{1},
+		AuthoredAt: math.MinInt64, Writes: writes})
+	v, err := d.chart.View(chart.Source{State: st})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := protojson.Marshal(v); err != nil {
+		t.Errorf("one time keeps the record from its readers: %v", err)
+	}
+	if got := v.GetRecord().GetSession().GetVoid().GetAt().AsTime().Year(); got != 9999 {
+		t.Errorf("the time is shown as of the year %d, want 9999", got)
+	}
+	for field, s := range map[string]*chartv1.Session{
+		"void.at": {Void: wrong}, "on": {On: &recordv1.Date{Year: 2026, Month: 2, Day: 29}},
+	} {
+		_, err := d.chart.Edit(&chartv1.EditRecordRequest{Record: sessionRecord(s), UpdateMask: []string{"void", "on"}})
+		if f := fault.Of(err); f == nil || f.Reason != faultv1.Reason_REASON_INVALID_FIELD || f.Field != field {
+			t.Errorf("%s: %v", field, err)
 		}
 	}
 }

@@ -54,6 +54,9 @@ func (c *Chart) write(r *chartv1.Record, mask []string) (Change, error) {
 
 // encode is a message with its text normalised. The message is left as it is.
 func encode(m proto.Message) ([]byte, error) {
+	if err := checkTimes(m.ProtoReflect()); err != nil {
+		return nil, err
+	}
 	m = proto.Clone(m)
 	normalise(m.ProtoReflect())
 	b, err := proto.Marshal(m)

@@ -105,6 +105,9 @@ func readValue(kind record.Kind, r record.Register, text string) (proto.Message,
 	if !m.Has(fd) {
 		return nil, refuse("a value that is not empty, or clear")
 	}
+	if checkTimes(m) != nil {
+		return nil, refuse("days of the calendar and times from the year 1 to 9999")
+	}
 	normalise(m)
 	return m.Interface(), nil
 }
