@@ -141,25 +141,39 @@ func (d *desk) matches(m *chartv1.SearchPatientsRequest, clinic record.ID) []*ch
 	if m.GetText() != "" && len(words) == 0 {
 		return nil
 	}
-	var out []*chart.Facts
-	whole := map[record.ID]int{} // how many of the words are whole words of the name
+	var all []match
+	seen := map[record.ID]bool{}
 	for _, f := range d.index.some(rarest(m, words), "", math.MaxInt) {
-		if _, seen := whole[f.facts.Key.ID]; seen || !matchesAll(f.facts, m, words, clinic) {
-			continue
+		if !seen[f.facts.Key.ID] && matchesAll(f.facts, m, words, clinic) {
+			seen[f.facts.Key.ID] = true
+			all = append(all, newMatch(f.facts, words))
 		}
-		n := 0
-		for _, w := range words {
-			if slices.Contains(f.facts.Words, w) {
-				n++
-			}
-		}
-		whole[f.facts.Key.ID] = n
-		out = append(out, f.facts)
 	}
-	slices.SortFunc(out, func(a, b *chart.Facts) int {
-		return cmp.Or(whole[b.Key.ID]-whole[a.Key.ID], slices.Compare(a.Words, b.Words), a.Key.Compare(b.Key))
+	slices.SortFunc(all, func(a, b match) int {
+		return cmp.Or(b.whole-a.whole, cmp.Compare(a.name, b.name), a.facts.Key.Compare(b.facts.Key))
 	})
+	out := make([]*chart.Facts, len(all))
+	for i := range all {
+		out[i] = all[i].facts
+	}
 	return out
+}
+
+// match is a patient who is meant by a search.
+type match struct {
+	facts *chart.Facts
+	whole int // how many of the words are whole words of the name
+	name  string
+}
+
+func newMatch(f *chart.Facts, words []string) match {
+	m := match{facts: f, name: strings.Join(f.Words, " ")}
+	for _, w := range words {
+		if slices.Contains(f.Words, w) {
+			m.whole++
+		}
+	}
+	return m
 }
 
 // rarest is the keys to begin with: those that the fewest patients are likely to have.
