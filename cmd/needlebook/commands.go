@@ -26,6 +26,7 @@ func commands() []command {
 	return []command{
 		{name: "dose", short: "reckon doses, volumes and plunger marks, offline", sub: doseCommands()},
 		serveCommand(),
+		replicaCommand(),
 		adminCommand(),
 		backupCommand(),
 		restoreCommand(),
@@ -93,7 +94,7 @@ func showGroup(e env, group command, path []string, asked bool) int {
 		fmt.Fprintf(w, "  %-10s %s\n", c.name, c.short)
 	}
 	fmt.Fprintf(w, "\n%s COMMAND -h says more of one.\n", strings.Join(path, " "))
-	fmt.Fprint(w, "Exit codes: 0 done, 1 failed, 2 used wrongly, 3 answered with a hold.\n")
+	fmt.Fprint(w, "Exit codes: 0 done, 1 failed, 2 used wrongly, 3 done with a hold, 4 server away.\n")
 	return code
 }
 

@@ -7,6 +7,7 @@ import (
 	"io"
 	"strings"
 
+	"needlebook/internal/device"
 	"needlebook/internal/fault"
 )
 
@@ -16,6 +17,7 @@ const (
 	exitFailed = 1
 	exitUsage  = 2
 	exitHold   = 3
+	exitAway   = 4
 )
 
 // errHold is returned by a command that answered in full and found a hold. The answer says which; nothing more is printed.
@@ -95,8 +97,12 @@ func report(e env, err error) int {
 
 func exitCode(err error) int {
 	var usage *usageError
-	if errors.As(err, &usage) {
+	var away *device.AwayError
+	switch {
+	case errors.As(err, &usage):
 		return exitUsage
+	case errors.As(err, &away):
+		return exitAway
 	}
 	if refused := fault.Of(err); refused != nil {
 		if entry, ok := fault.Lookup(refused.Reason); ok && entry.Class == fault.InvalidArgument {

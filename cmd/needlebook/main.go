@@ -8,7 +8,8 @@
 //	0  done
 //	1  failed: the machine, the network or the store; or what was asked cannot be done
 //	2  used wrongly: an unknown command or flag, or a value that cannot be read; the error names the field and what was read
-//	3  done and answered, and a hold is among the findings
+//	3  done and answered, and a hold is among the findings, or the server held an edit back
+//	4  the server does not answer; what was charted is safe on this replica
 package main
 
 import (

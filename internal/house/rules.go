@@ -48,9 +48,12 @@ func Rules() map[string]Rule {
 		"internal/audit":           {Ours: []string{"store", Gen}},
 		"internal/service":         {Ours: all},
 		"internal/server":          {Ours: withService},
-		"internal/bench":           {Proof: true},
-		"internal/sim":             {Ours: withServer},
-		"cmd/needlebook":           {Ours: append(slices.Clone(withServer), "sim")},
+		"internal/device": {Ours: []string{
+			"store", "store/boltstore", "durable", "replica", "chart", "record", "causal", "schema", "wire", "auth", "fault", Gen,
+		}},
+		"internal/bench": {Proof: true},
+		"internal/sim":   {Ours: withServer},
+		"cmd/needlebook": {Ours: append(slices.Clone(withServer), "sim", "device")},
 
 		"internal/house":       {},
 		"internal/house/gates": {Ours: []string{"house"}},

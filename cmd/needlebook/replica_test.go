@@ -1,0 +1,232 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/rogpeppe/go-internal/testscript"
+
+	accessv1 "needlebook/gen/needlebook/access/v1"
+	"needlebook/gen/needlebook/access/v1/accessv1connect"
+	recordv1 "needlebook/gen/needlebook/record/v1"
+	"needlebook/internal/auth"
+	"needlebook/internal/server"
+)
+
+const testPassword = "seven brown otters, singing"
+
+// clinic is a real server on loopback, in the test's process, for replicas in processes of their own.
+type clinic struct {
+	data, listen string
+	token        string // of the administrator
+	stop         func() error
+	url          string
+	home         string // the clinic's id
+	staff        map[string]string
+
+	mu    sync.Mutex
+	ahead time.Duration // of the server's clock
+}
+
+func (c *clinic) now() time.Time {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return time.Now().Add(c.ahead)
+}
+
+// start starts the server on the data that it has, at the address that it had.
+func (c *clinic) start(ctx context.Context) error {
+	cfg := server.Default()
+	cfg.Data, cfg.Listen, cfg.Organisation, cfg.Clinic, cfg.MinFreeBytes, cfg.Now = c.data, c.listen, "Island Clinics", "Harbour", -1, c.now
+	cfg.HashCost = auth.Cost{MemoryKiB: 64, Passes: 1, Lanes: 1} // keeps tests short
+	s, err := server.Open(ctx, cfg)
+	if err != nil {
+		return err
+	}
+	running, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	done := make(chan error, 1)
+	go func() { done <- s.Serve(running) }()
+	c.url, c.listen = s.URL(), strings.TrimPrefix(s.URL(), "http://")
+	c.stop = sync.OnceValue(func() error {
+		cancel()
+		return <-done
+	})
+	orgs, err := s.Service().Organisations(ctx)
+	if err != nil {
+		return err
+	}
+	c.home = orgs[0].Clinic.String()
+	if _, code, ok := strings.Cut(s.Link(), "#invitation="); ok && c.token == "" {
+		c.token, err = c.claim(ctx, code, "root")
+	}
+	return err
+}
+
+type bearer struct{ token string }
+
+func (b bearer) RoundTrip(r *http.Request) (*http.Response, error) {
+	if b.token != "" {
+		r.Header.Set("Authorization", "Bearer "+b.token)
+	}
+	return http.DefaultTransport.RoundTrip(r)
+}
+
+func (c *clinic) access() accessv1connect.AccessServiceClient {
+	return accessv1connect.NewAccessServiceClient(&http.Client{Transport: bearer{c.token}}, c.url)
+}
+
+func (c *clinic) claim(ctx context.Context, code, name string) (token string, err error) {
+	resp, err := c.access().ClaimInvitation(ctx, &accessv1.ClaimInvitationRequest{
+		RequestId: uuid.NewString(), Token: code, SignInName: name, Password: testPassword,
+	})
+	return resp.GetTokens().GetAccessToken(), err
+}
+
+// hire adds a person who signs in by name.
+func (c *clinic) hire(ctx context.Context, name string, role accessv1.Role) (id string, err error) {
+	resp, err := c.access().AddStaff(ctx, &accessv1.AddStaffRequest{
+		RequestId: uuid.NewString(), Name: &recordv1.PersonName{Full: upperFirst(name)},
+		Assignments: []*accessv1.RoleAssignment{{Roles: []accessv1.Role{role}}},
+	})
+	if err != nil {
+		return "", err
+	}
+	_, code, _ := strings.Cut(resp.GetInvitationUrl(), "#invitation=")
+	_, err = c.claim(ctx, code, name)
+	return resp.GetStaff().GetId(), err
+}
+
+// suspend ends every sign-in of a person, and lets the person in again.
+func (c *clinic) suspend(ctx context.Context, staff string) error {
+	for _, suspended := range []bool{true, false} {
+		_, err := c.access().SetStaffRoles(ctx, &accessv1.SetStaffRolesRequest{
+			RequestId: uuid.NewString(), StaffId: staff, Suspended: &suspended, Reason: "a test of it",
+		})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (c *clinic) code(ctx context.Context) (string, error) {
+	resp, err := c.access().CreateEnrolmentCode(ctx, &accessv1.CreateEnrolmentCodeRequest{
+		RequestId: uuid.NewString(), ClinicId: c.home, Kind: accessv1.DeviceKind_DEVICE_KIND_COMMAND_LINE,
+	})
+	return resp.GetCode(), err
+}
+
+// scriptKey is where a script keeps its clinic.
+type scriptKey struct{}
+
+// TestReplicaScripts runs testdata/replica/*.txt against a real server. Beside the usual commands they have:
+//
+//	clinic start|stop            run the server, on the data and the address that it had; sets SERVER
+//	clinic hire NAME ROLE        add a person with the password in $WORK/password; ROLE as in ROLE_INJECTOR, lower case
+//	clinic code VAR              make an enrolment code
+//	clinic suspend NAME          end every sign-in of a person
+//	clinic ahead DURATION        set the server's clock ahead of the machine's
+//	json VAR PATH                set VAR from the JSON that the last command printed; PATH is names and indexes with dots between
+//	copy FROM TO                 copy a folder, as a restore or a clone of a tablet does
+func TestReplicaScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir: "testdata/replica", UpdateScripts: *update, RequireExplicitExec: true,
+		Setup: func(e *testscript.Env) error {
+			c := &clinic{data: filepath.Join(e.WorkDir, "clinic"), listen: "127.0.0.1:0", staff: map[string]string{}}
+			e.Values[scriptKey{}] = c
+			e.Defer(func() {
+				if c.stop == nil {
+					return
+				}
+				if err := c.stop(); err != nil {
+					t.Errorf("stop the server: %v", err)
+				}
+			})
+			return os.WriteFile(filepath.Join(e.WorkDir, "password"), []byte(testPassword+"\n"), 0o600)
+		},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"clinic": scriptClinic, "json": scriptJSON, "copy": scriptCopy},
+	})
+}
+
+func scriptClinic(ts *testscript.TestScript, neg bool, args []string) {
+	c, ctx := ts.Value(scriptKey{}).(*clinic), context.Background()
+	if neg || len(args) == 0 {
+		ts.Fatalf("usage: clinic start|stop|hire|code|suspend|ahead")
+	}
+	switch args[0] {
+	case "start":
+		ts.Check(c.start(ctx))
+		ts.Setenv("SERVER", c.url)
+	case "stop":
+		ts.Check(c.stop())
+	case "hire":
+		role, ok := accessv1.Role_value["ROLE_"+strings.ToUpper(args[2])]
+		if !ok {
+			ts.Fatalf("role %q", args[2])
+		}
+		id, err := c.hire(ctx, args[1], accessv1.Role(role))
+		ts.Check(err)
+		c.staff[args[1]] = id
+	case "code":
+		code, err := c.code(ctx)
+		ts.Check(err)
+		ts.Setenv(args[1], code)
+	case "suspend":
+		ts.Check(c.suspend(ctx, c.staff[args[1]]))
+	case "ahead":
+		d, err := time.ParseDuration(args[1])
+		ts.Check(err)
+		c.mu.Lock()
+		c.ahead = d
+		c.mu.Unlock()
+	default:
+		ts.Fatalf("clinic %s", args[0])
+	}
+}
+
+func scriptJSON(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: json VAR PATH")
+	}
+	var v any
+	ts.Check(json.Unmarshal([]byte(ts.ReadFile("stdout")), &v))
+	for _, step := range strings.Split(args[1], ".") {
+		switch x := v.(type) {
+		case map[string]any:
+			v = x[step]
+		case []any:
+			n, err := strconv.Atoi(step)
+			ts.Check(err)
+			if n >= len(x) {
+				ts.Fatalf("%s: %d entries", args[1], len(x))
+			}
+			v = x[n]
+		}
+	}
+	switch x := v.(type) {
+	case string:
+		ts.Setenv(args[0], x)
+	case float64:
+		ts.Setenv(args[0], strconv.FormatFloat(x, 'f', -1, 64))
+	case bool:
+		ts.Setenv(args[0], strconv.FormatBool(x))
+	default:
+		ts.Fatalf("%s: nothing there", args[1])
+	}
+}
+
+func scriptCopy(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: copy FROM TO")
+	}
+	ts.Check(os.CopyFS(ts.MkAbs(args[1]), os.DirFS(ts.MkAbs(args[0]))))
+}
