@@ -3,7 +3,8 @@
 //
 // Use it in this order. [ParseProduct], [ParseAmount] and [ParseVolume] turn outside text into quantities. [Prepare] makes the
 // [Concentration] of a vial. [PlanDraw] turns injections into syringes, marks and errors, and replans the rest from the plunger's actual
-// reading. Decimal and Number methods print for machines, Display methods for people.
+// reading. [Advise] ranks dilutions and syringes by how exactly they measure a plan. [NewHistory] sums what a patient had, with ranges where records are
+// in conflict, and [Period] says from which [Day] an interval is met. Decimal and Number methods print for machines, Display methods for people.
 //
 // # Products never mix
 //

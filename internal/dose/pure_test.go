@@ -25,7 +25,7 @@ func impure(t *testing.T, name string, src []byte) []string {
 	var found []string
 	for _, spec := range file.Imports {
 		path, _ := strconv.Unquote(spec.Path.Value)
-		if !slices.Contains([]string{"errors", "math/bits", "strconv", "strings"}, path) {
+		if !slices.Contains([]string{"cmp", "errors", "math/bits", "slices", "strconv", "strings"}, path) {
 			found = append(found, "import "+path)
 		}
 	}
