@@ -213,7 +213,8 @@ func TestBreakGlassIsInTheAuditLogWithItsReason(t *testing.T) {
 	}
 	patient := req.GetPatientId()
 	list, err := lea.access().ListAudit(t.Context(), &accessv1.ListAuditRequest{PatientId: &patient})
-	if err != nil || len(list.GetEntries()) != 1 || list.GetEntries()[0].GetRemark() != req.GetReason() || list.GetEntries()[0].GetStaffId() != eve.id.String() {
+	if err != nil || len(list.GetEntries()) != 1 || list.GetEntries()[0].GetRemark() != req.GetReason() ||
+		list.GetEntries()[0].GetStaffId() != eve.id.String() || list.GetEntries()[0].GetRelation() == "" {
 		t.Errorf("entries %v, %v", list, err)
 	}
 	req.RequestId, req.PatientId = uuid.NewString(), uuid.NewString()
@@ -242,7 +243,8 @@ func TestListAudit_PagesHoldEachEntryOnce(t *testing.T) {
 			break
 		}
 	}
-	if !slices.IsSortedFunc(seen, func(a, b uint64) int { return int(b) - int(a) }) || len(seen) < 28 || seen[len(seen)-1] != 1 || int(seen[0]) != len(seen) {
+	down := func(a, b uint64) int { return int(b) - int(a) }
+	if !slices.IsSortedFunc(seen, down) || len(seen) < 28 || seen[len(seen)-1] != 1 || int(seen[0]) != len(seen) {
 		t.Errorf("sequences %v", seen)
 	}
 	_, err := lea.access().ListAudit(t.Context(), &accessv1.ListAuditRequest{PageToken: "AAAAAAAAAAAAAAAAAAAAAAAAAAAA"})

@@ -8,6 +8,7 @@ import (
 	"crypto/rand"
 	"errors"
 	"log/slog"
+	"net"
 	"net/http"
 	"slices"
 	"strings"
@@ -26,6 +27,7 @@ import (
 	faultv1 "needlebook/gen/needlebook/fault/v1"
 	optionsv1 "needlebook/gen/needlebook/options/v1"
 	recordv1 "needlebook/gen/needlebook/record/v1"
+	syncv1 "needlebook/gen/needlebook/sync/v1"
 	"needlebook/gen/needlebook/sync/v1/syncv1connect"
 	"needlebook/internal/auth"
 	"needlebook/internal/causal"
@@ -449,4 +451,24 @@ func vials(t *tablet) (out []string) {
 	}
 	slices.Sort(out)
 	return out
+}
+
+func contextWithCancel(t testing.TB) (context.Context, context.CancelFunc) {
+	t.Helper()
+	ctx, cancel := context.WithCancel(context.Background())
+	t.Cleanup(cancel)
+	return ctx, cancel
+}
+
+func helloOf(replica []byte) *syncv1.HelloRequest { return &syncv1.HelloRequest{Replica: replica} }
+
+// freeAddress is a loopback address that nobody listens on at this moment.
+func freeAddress(t testing.TB) string {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	return l.Addr().String()
 }

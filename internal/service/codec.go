@@ -6,6 +6,7 @@ import (
 	"io"
 
 	"connectrpc.com/connect"
+	"github.com/klauspost/compress/gzip"
 	"github.com/klauspost/compress/zstd"
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/encoding/protowire"
@@ -108,27 +109,58 @@ const compressMinBytes = 1024
 // zstdWindowBytes bounds the memory of one unpacker.
 const zstdWindowBytes = 4 << 20
 
+// maxUnpacked is where unpacking ends. Connect reads a message that is too large to its end, to tell its size; a bomb would keep a core busy.
+const maxUnpacked = MaxMessageBytes + 64<<10
+
+var errUnpacked = errors.New("unpacks to more than any message")
+
+// unpacker bounds what comes out of a decompressor.
+type unpacker struct {
+	reset func(io.Reader) error
+	from  io.Reader
+	left  int
+	over  bool // the stream says of itself that it is too large
+}
+
+// Read implements connect.Decompressor.
+func (u *unpacker) Read(p []byte) (int, error) {
+	if u.left <= 0 {
+		return 0, errUnpacked
+	}
+	p = p[:min(len(p), u.left)]
+	n, err := len(p), error(nil)
+	if u.over {
+		clear(p) // Connect calls a message too large only once it has read too much
+	} else if n, err = u.from.Read(p); errors.Is(err, zstd.ErrDecoderSizeExceeded) || errors.Is(err, zstd.ErrWindowSizeExceeded) {
+		u.over, err = true, nil
+	}
+	u.left -= n
+	return n, err
+}
+
+// Close lets go of the source.
+func (u *unpacker) Close() error { return nil }
+
+// Reset implements connect.Decompressor.
+func (u *unpacker) Reset(r io.Reader) error {
+	u.left, u.over = maxUnpacked, false
+	return u.reset(r)
+}
+
+func newGzipDecompressor() connect.Decompressor {
+	z := &gzip.Reader{}
+	return &unpacker{from: z, reset: z.Reset}
+}
+
+func newGzipCompressor() connect.Compressor { return gzip.NewWriter(io.Discard) }
+
 func newZstdDecompressor() connect.Decompressor {
 	d, err := zstd.NewReader(nil, zstd.WithDecoderConcurrency(1), zstd.WithDecoderLowmem(true), zstd.WithDecoderMaxWindow(zstdWindowBytes),
 		zstd.WithDecoderMaxMemory(2*MaxMessageBytes))
 	if err != nil {
 		panic(err) // options that do not depend on input
 	}
-	return zstdDecompressor{d}
-}
-
-type zstdDecompressor struct{ *zstd.Decoder }
-
-// Close lets go of the source; the decoder is used again, so it is not closed for good.
-func (d zstdDecompressor) Close() error { return d.Decoder.Reset(nil) }
-
-func (d zstdDecompressor) Read(p []byte) (int, error) {
-	n, err := d.Decoder.Read(p)
-	if errors.Is(err, zstd.ErrDecoderSizeExceeded) || errors.Is(err, zstd.ErrWindowSizeExceeded) {
-		// Connect asks how much came; a stream that unfolds without end is cut as one that is too large.
-		return n, errors.Join(io.ErrUnexpectedEOF, err)
-	}
-	return n, err
+	return &unpacker{from: d, reset: d.Reset}
 }
 
 func newZstdCompressor() connect.Compressor {

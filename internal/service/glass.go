@@ -120,7 +120,8 @@ func auditEntry(l audit.Listed) *accessv1.AuditEntry {
 	return &accessv1.AuditEntry{
 		Sequence: l.Sequence, At: timestamppb.New(time.UnixMilli(l.AtMS)), StaffId: idText(l.Staff), DeviceId: idText(l.Device), Role: l.Role,
 		Procedure: l.Procedure, Kind: l.Kind, RecordId: idText(l.Record), PatientId: idText(l.Patient), Outcome: l.Outcome, Reason: l.Reason,
-		Remark: l.Remark, PreviousHash: l.Previous[:], Hash: l.Hash[:], Relation: relationText(l.Relation), ClinicId: idText(l.Clinic), RequestId: l.Request,
+		Remark: l.Remark, PreviousHash: l.Previous[:], Hash: l.Hash[:], Relation: relationText(l.Relation),
+		ClinicId: idText(l.Clinic), RequestId: l.Request,
 	}
 }
 

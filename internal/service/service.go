@@ -167,6 +167,7 @@ func (s *Service) options() []connect.HandlerOption {
 		connect.WithReadMaxBytes(MaxMessageBytes),
 		connect.WithCodec(binaryCodec{}),
 		connect.WithCodec(jsonCodec{}),
+		connect.WithCompression("gzip", newGzipDecompressor, newGzipCompressor),
 		connect.WithCompression("zstd", newZstdDecompressor, newZstdCompressor),
 		connect.WithCompressMinBytes(compressMinBytes),
 	}
