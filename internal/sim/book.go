@@ -32,6 +32,7 @@ type made struct {
 	saw     sight  // of the whole record, when it was made
 	told    sight  // values that were listed beside it then, as held edits
 	signed  []byte // the content, when it is a signature
+	took    bool   // it takes a value that was recovered, and that may come back by itself
 	altered bool   // it says that other values were signed than those shown
 }
 
@@ -129,6 +130,19 @@ func (b *book) carried(m *made, r record.Register, visible func(record.Register,
 func (b *book) knew(m *made, r record.Register, at int64) bool {
 	for _, seen := range m.saw[r] {
 		if f := b.edits[seen]; seen == at || f != nil && f.order < m.order && b.knew(f, r, at) {
+			return true
+		}
+	}
+	return false
+}
+
+// sawValue reports whether an edit's author had a value in a register before her, whoever wrote it. A cleared register reads as one never written.
+func (b *book) sawValue(m *made, r record.Register, v value) bool {
+	if v.cleared && len(m.saw[r]) == 0 {
+		return true
+	}
+	for _, seen := range m.saw[r] {
+		if f := b.edits[seen]; f != nil && f.writes[r] == v {
 			return true
 		}
 	}

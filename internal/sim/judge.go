@@ -281,7 +281,7 @@ func sortedRegisters(m map[record.Register]value) []record.Register {
 
 // judgeRecord is the second half: nothing is there twice, nothing that nobody wrote, and nothing that was seen and superseded is back.
 func (w *world) judgeRecord(k record.Key, st *record.State, s *shown) {
-	strict := w.counts["forks"]+w.counts["restores"] == 0
+	strict := w.counts["forks"] == 0 // a fork may leave honest conflicts
 	for _, c := range st.Values() {
 		name := w.schemas.now.RegisterText(k.Kind, c.Register)
 		there := map[int64]bool{}
@@ -306,7 +306,7 @@ func (w *world) judgeRecord(k record.Key, st *record.State, s *shown) {
 		}
 		for at := range there {
 			for seen := range there {
-				if strict && w.book.edits[at].saw.has(c.Register, seen) && !w.wasHeld(k, s, at, seen) {
+				if m := w.book.edits[at]; strict && !m.took && m.saw.has(c.Register, seen) && !w.wasHeld(k, s, at, seen) {
 					w.found("conservation", "%v, %s: edit %d superseded edit %d, and both are there", k, name, at, seen)
 				}
 			}
@@ -317,10 +317,10 @@ func (w *world) judgeRecord(k record.Key, st *record.State, s *shown) {
 	w.judgeSignatures(k, st, s)
 }
 
-// wasHeld reports whether one of two edits was held once: what was released later has another place in the order.
+// wasHeld reports whether one of some edits was held and then released: it has another place in the order now.
 func (w *world) wasHeld(k record.Key, s *shown, ats ...int64) bool {
 	return slices.ContainsFunc(s.held[k], func(h wire.Held) bool {
-		return slices.Contains(ats, h.Edit.AuthoredAt) && h.Status != syncv1.HeldStatus_HELD_STATUS_APPLIED
+		return slices.Contains(ats, h.Edit.AuthoredAt) && h.Status == syncv1.HeldStatus_HELD_STATUS_RELEASED
 	})
 }
 
@@ -411,9 +411,12 @@ func (w *world) judgeSignatures(k record.Key, st *record.State, s *shown) {
 			if w.wasHeld(k, s, st.Info(x.Dot).AuthoredAt) {
 				continue // released, it may be late to one who saw it before it was held
 			}
-			seen := slices.ContainsFunc(signers, func(m *made) bool { return w.book.knew(m, c.Register, st.Info(x.Dot).AuthoredAt) })
-			if late[place{k, c.Register}][x.Dot] == seen {
-				w.found("conservation", "%v, %s: known to a signer %v, a late entry %v", k, w.schemas.now.RegisterText(k.Kind, c.Register), seen, seen)
+			late := late[place{k, c.Register}][x.Dot]
+			knew := slices.ContainsFunc(signers, func(m *made) bool { return w.book.knew(m, c.Register, st.Info(x.Dot).AuthoredAt) })
+			same := slices.ContainsFunc(signers, func(m *made) bool { return w.book.sawValue(m, c.Register, valueOf(x)) })
+			// After a fork a signature may be by dots that now are other edits', as long as they leave the same values; then more is late.
+			if late && knew && w.counts["forks"] == 0 || !late && !knew && !same {
+				w.found("conservation", "%v, %s: known to a signer %v, a late entry %v", k, w.schemas.now.RegisterText(k.Kind, c.Register), knew, late)
 			}
 		}
 	}

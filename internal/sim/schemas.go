@@ -39,7 +39,12 @@ func newSchemas() (*schemas, error) {
 
 // without is the schema less some fields.
 func without(less map[protoreflect.FullName][]int32) (*record.Schema, error) {
-	b := descriptorBuilder{less: less, made: map[string]protoreflect.FileDescriptor{}}
+	return edited(descriptorBuilder{less: less})
+}
+
+// edited is the schema as a builder changes it.
+func edited(b descriptorBuilder) (*record.Schema, error) {
+	b.made = map[string]protoreflect.FileDescriptor{}
 	var out []protoreflect.MessageDescriptor
 	for _, md := range schema.Records() {
 		fd, err := b.file(md.ParentFile())

@@ -315,6 +315,7 @@ func (t *tablet) take(which, serial int) {
 		return
 	}
 	t.w.count("recovered values taken")
+	m.took = true
 	m.saw[rec.Register] = append(m.saw[rec.Register], rec.Info.AuthoredAt)
 	t.store(t.r.Dismiss(rec))
 }

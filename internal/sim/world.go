@@ -23,7 +23,6 @@ type seams struct {
 	schema       *record.Schema // the server's
 	exchange     func(w *world, device record.ID, m *syncv1.ExchangeRequest, take takeExchange) (*syncv1.ExchangeResponse, error)
 	release      func(context.Context, *server, ledger.Judgement) ([]record.Register, error)
-	restored     func(*server)
 	draft        func(*tablet, *replica.Draft)
 	answer       func(*tablet, *delayed)
 	persist      func(*tablet, replica.Changes)
