@@ -452,6 +452,9 @@ func TestRule_TheServerEditsAsAReplicaOfItsOwn(t *testing.T) {
 		if _, err := w.ledger.Edit(t.Context(), org, d); err != nil {
 			t.Fatal(err)
 		}
+		if seq := w.sequence(); seq != 3 {
+			t.Errorf("the log is at %d, want 3", seq)
+		}
 	}
 	a.sync()
 	if n := len(a.r.View(k).Siblings(shortNumber)); n != 2 {
