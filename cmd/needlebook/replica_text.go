@@ -76,7 +76,7 @@ func (t *recordText) named(indent, name, text string) {
 }
 
 // longestWord is what fits beside any indent.
-const longestWord = 48
+const longestWord = 58
 
 // cutWords breaks words that no line could hold. Nothing is left out.
 func cutWords(text string) string {
@@ -140,7 +140,7 @@ func (t *recordText) messageText(m protoreflect.Message) string {
 	switch x := m.Interface().(type) {
 	case *chartv1.Dose:
 		t.doses = true
-		return units(decimalText(int64(x.GetDoseMilliunits()), 3)) + " of " + x.GetProduct()
+		return units(decimalText(int64(x.GetDoseMilliunits()), 3)) + "\u00a0of\u00a0" + x.GetProduct()
 	case interface{ AsTime() time.Time }:
 		return timeText(x.AsTime().UnixMilli())
 	case interface {

@@ -60,6 +60,7 @@ func (s *signer) makeKey() error {
 			return fmt.Errorf("seal device key: %w", err)
 		}
 	}
+	s.key = key
 	return durable.WriteFile(s.path, file, 0o600)
 }
 
@@ -73,10 +74,9 @@ func seal(text []byte, passphrase string) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	if _, err := w.Write(text); err != nil {
-		return nil, err
-	}
-	return out.Bytes(), w.Close()
+	_, err = w.Write(text)
+	err = errors.Join(err, w.Close()) // the last of it is written by Close
+	return out.Bytes(), err
 }
 
 func unseal(file []byte, passphrase string) ([]byte, error) {
