@@ -86,13 +86,12 @@ func TestHello_AForkLetsGoOfWhatBothChainsHold(t *testing.T) {
 	a.sync()
 	b.edit(k, note("14"))
 	b.sync()
-	b.restart()
 	w.backUp()
 	b.sync()
-	b.restart()
 	if n := b.ownRows(); n != 0 {
 		t.Errorf("%d edits are kept though a backup holds them", n)
 	}
+	b.restart()
 	if got := b.r.View(k).Conflicts(); len(got) != 1 || len(got[0].Siblings) != 2 {
 		t.Errorf("want both values of the fork: %s", b.draw())
 	}
@@ -102,13 +101,18 @@ func TestHello_AForkLetsGoOfWhatBothChainsHold(t *testing.T) {
 func TestHello_IsWithinTheLimitsOfItsMessage(t *testing.T) {
 	w := newWorld(t)
 	a := w.tablet()
+	a.edit(w.vial(), note("10"))
+	a.sync()
+	w.backUp()
+	a.sync() // lets go of the first, so that a hello begins with the point before the others
 	for range 4200 {
 		a.edit(w.vial(), note("11"))
 	}
 	a.sync()
 	a.refuse(faultv1.Reason_REASON_RESUME_FROM)
-	if err := protovalidate.Validate(a.r.Next().Hello); err != nil {
-		t.Error(err)
+	hello := a.r.Next().Hello
+	if err := protovalidate.Validate(hello); err != nil || len(hello.GetChain()) != 4096 {
+		t.Errorf("%d points (%v)", len(hello.GetChain()), err)
 	}
 	a.sync()
 	if n := a.r.Unsent(); n != 0 {
