@@ -53,7 +53,8 @@ func buildProgram(t *testing.T) string {
 
 func startChild(t *testing.T, program, data string, log io.Writer) *child {
 	t.Helper()
-	c := &child{cmd: exec.Command(program, "serve", "--data", data, "--listen", "127.0.0.1:0", "--organisation", "Island Clinics", "--quiet")}
+	args := []string{"serve", "--data", data, "--listen", "127.0.0.1:0", "--organisation", "Island Clinics", "--quiet"}
+	c := &child{cmd: exec.Command(program, args...)}
 	c.cmd.Stderr = log
 	out, err := c.cmd.StdoutPipe()
 	if err != nil {

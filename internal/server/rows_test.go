@@ -403,8 +403,10 @@ func TestRow24_NothingGetsIntoTheLog(t *testing.T) {
 	_, _ = w.admin.access().ListStaff(t.Context(), &accessv1.ListStaffRequest{PageToken: canary})
 	_, _ = w.admin.access().AddStaff(t.Context(), &accessv1.AddStaffRequest{RequestId: evil, Name: &recordv1.PersonName{Full: evil}})
 	_, _ = w.admin.access().AddStaff(t.Context(), &accessv1.AddStaffRequest{RequestId: uuid.NewString(), Name: &recordv1.PersonName{Full: evil}})
-	_, _ = eve.access().BreakGlass(t.Context(), &accessv1.BreakGlassRequest{RequestId: uuid.NewString(), PatientId: uuid.UUID(k.ID).String(), Reason: canary})
-	for _, path := range []string{"/" + canary, "/needlebook.access.v1.AccessService/SignIn?" + canary, "/%0a" + canary, "/needlebook.access.v1.AccessService/" + canary} {
+	patient := uuid.UUID(k.ID).String()
+	_, _ = eve.access().BreakGlass(t.Context(), &accessv1.BreakGlassRequest{RequestId: uuid.NewString(), PatientId: patient, Reason: canary})
+	const service = "/needlebook.access.v1.AccessService/"
+	for _, path := range []string{"/" + canary, service + "SignIn?" + canary, "/%0a" + canary, service + canary} {
 		a := w.post(path, canary, `{"sign_in_name": "`+canary+`", "password": 7}`)
 		if bytes.Contains(a.body, []byte(canary)) {
 			t.Errorf("%s: the answer repeats what was sent: %s", path, a.body)
@@ -456,7 +458,8 @@ func TestRow25_SendEverythingEveryMinute(t *testing.T) {
 	}
 	w.pass(31 * time.Minute)
 	tab.signIn()
-	if _, err := tab.client.Exchange(t.Context(), &syncv1.ExchangeRequest{Replica: id[:], HeadCounter: 1}); reasonOf(err) == faultv1.Reason_REASON_RATE_LIMITED {
+	_, err = tab.client.Exchange(t.Context(), &syncv1.ExchangeRequest{Replica: id[:], HeadCounter: 1})
+	if reasonOf(err) == faultv1.Reason_REASON_RATE_LIMITED {
 		t.Error("half an hour later: still limited")
 	}
 }

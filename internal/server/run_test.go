@@ -232,7 +232,9 @@ func TestBackupAndRestore(t *testing.T) {
 	if _, err := server.Restore(t.Context(), r); !errors.Is(err, server.ErrExists) {
 		t.Errorf("over an existing folder: %v", err)
 	}
-	for name, spoilt := range map[string][]byte{"cut off": sealed[:len(sealed)-20], "altered": flip(sealed, len(sealed)/2), "altered at its end": flip(sealed, len(sealed)-1)} {
+	for name, spoilt := range map[string][]byte{
+		"cut off": sealed[:len(sealed)-20], "altered": flip(sealed, len(sealed)/2), "altered at its end": flip(sealed, len(sealed)-1),
+	} {
 		bad := r
 		bad.From, bad.To = filepath.Join(t.TempDir(), "bad.age"), filepath.Join(t.TempDir(), "new")
 		if err := os.WriteFile(bad.From, spoilt, 0o600); err != nil {

@@ -30,6 +30,8 @@ type call struct {
 	reason  faultv1.Reason
 	inside  error
 	release func()
+	// broken is true when the body did not come as it should.
+	broken bool
 	// bytes in and out of the body, for the log.
 	in, out int64
 }

@@ -150,10 +150,12 @@ func (b *pacedBody) Read(p []byte) (int, error) {
 	b.call.in += int64(n)
 	took := b.now().Sub(b.began)
 	if err == nil && took > bodyStandstill && b.call.in < int64(took/time.Second)*bodyLeastRate {
-		return n, errTooSlow
+		err = errTooSlow
 	}
 	if errors.Is(err, io.EOF) {
 		_ = b.control.SetReadDeadline(time.Time{})
+	} else if err != nil {
+		b.call.broken = true
 	}
 	return n, err
 }
@@ -174,6 +176,9 @@ func (w *answerWriter) WriteHeader(code int) {
 		return
 	}
 	w.begun = true
+	if w.call.broken { // or net/http would wait for the rest of the body
+		w.Header().Set("Connection", "close")
+	}
 	if code >= 400 && w.call.code == "ok" && strings.HasPrefix(w.Header().Get("Content-Type"), "application/json") {
 		w.held, w.code = &bytes.Buffer{}, code
 		return
