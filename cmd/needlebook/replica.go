@@ -20,6 +20,7 @@ import (
 	optionsv1 "needlebook/gen/needlebook/options/v1"
 	"needlebook/internal/device"
 	"needlebook/internal/record"
+	"needlebook/internal/replica"
 )
 
 const (
@@ -55,6 +56,7 @@ type replicaFlags struct {
 	dir            string
 	json           bool
 	passphraseFile string
+	limits         replica.Limits
 }
 
 func newReplicaFlags(e env, name string) *replicaFlags {
@@ -94,7 +96,7 @@ func (f *replicaFlags) parse(args []string, names ...string) ([]string, error) {
 }
 
 func (f *replicaFlags) config(e env) (device.Config, error) {
-	cfg := device.Config{Dir: f.dir, Now: e.now, Random: rand.Reader}
+	cfg := device.Config{Dir: f.dir, Now: e.now, Random: rand.Reader, Limits: f.limits}
 	if f.passphraseFile == "" {
 		return cfg, nil
 	}

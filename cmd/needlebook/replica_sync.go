@@ -65,9 +65,14 @@ func (d digestBytes) MarshalText() ([]byte, error) { return fmt.Appendf(nil, "%x
 func runReplicaSync(ctx context.Context, e env, args []string) error {
 	f := newReplicaFlags(e, "sync")
 	f.withKey()
+	f.IntVar(&f.limits.PageEdits, "page", 0, "the most `edits` or records in one exchange, for bad lines; 0 for no bound")
 	if _, err := f.parse(args); err != nil {
 		return err
 	}
+	if f.limits.PageEdits < 0 || f.limits.PageEdits > 1000 {
+		return usagef("%s: --page: read %d, want 0 to 1000", f.Name(), f.limits.PageEdits)
+	}
+	f.limits.Rows = uint32(f.limits.PageEdits)
 	return f.withDevice(ctx, e, func(d *device.Device) error {
 		rep, err := d.Sync(ctx)
 		refused := refusalsOf(rep)

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"net/http"
 	"os"
 	"path/filepath"
 	"time"
@@ -48,6 +49,12 @@ type Config struct {
 	Pause time.Duration
 	// Timeout bounds each try; zero stands for 2 minutes, which a page of 1 MiB needs on a bad line.
 	Timeout time.Duration
+	// LockWithin is how long to wait for another process that has the folder; zero stands for 5 seconds.
+	LockWithin time.Duration
+	// Limits bounds what one exchange carries; zero stands for as much as the protocol allows.
+	Limits replica.Limits
+	// Transport carries the calls; nil stands for one of the device's own, which trusts the certificate that it was enrolled with.
+	Transport http.RoundTripper
 }
 
 func (c Config) withDefaults() Config {
@@ -59,6 +66,9 @@ func (c Config) withDefaults() Config {
 	}
 	if c.Timeout == 0 {
 		c.Timeout = 2 * time.Minute
+	}
+	if c.LockWithin == 0 {
+		c.LockWithin = 5 * time.Second
 	}
 	return c
 }
@@ -114,10 +124,7 @@ type Device struct {
 	failed error
 }
 
-const (
-	storeFile   = "replica.db"
-	lockTimeout = 5 * time.Second
-)
+const storeFile = "replica.db"
 
 // Open opens the device in cfg.Dir. ErrNone when there is none; boltstore.LockedError when another process has it.
 func Open(ctx context.Context, cfg Config) (*Device, error) {
@@ -141,7 +148,7 @@ func openFolder(ctx context.Context, cfg Config) (*Device, error) {
 	if err := durable.MkdirAll(cfg.Dir, 0o700); err != nil {
 		return nil, err
 	}
-	st, err := boltstore.Open(boltstore.Config{Path: filepath.Join(cfg.Dir, storeFile), Now: cfg.Now, LockTimeout: lockTimeout})
+	st, err := boltstore.Open(boltstore.Config{Path: filepath.Join(cfg.Dir, storeFile), Now: cfg.Now, LockTimeout: cfg.LockWithin})
 	if err != nil {
 		return nil, err
 	}
@@ -179,7 +186,9 @@ func (d *Device) load(ctx context.Context) error {
 		if err != nil || len(rows) == 0 {
 			return err
 		}
-		d.replica, err = replica.Load(d.schema, rows)
+		if d.replica, err = replica.Load(d.schema, rows); err == nil {
+			d.replica.Limits = d.cfg.Limits
+		}
 		return err
 	})
 }

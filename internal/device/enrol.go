@@ -151,6 +151,7 @@ func (d *Device) begin(ctx context.Context) (replica.Changes, error) {
 	for _, row := range old {
 		ch.Delete = append(ch.Delete, row.Key)
 	}
+	r.Limits = d.cfg.Limits
 	d.replica, d.identity.FirstReplica = r, first
 	return ch, nil
 }

@@ -123,24 +123,37 @@ type wire struct {
 
 // wire makes the way to the server as the identity names it.
 func (d *Device) wire() (*wire, error) {
-	transport := &http.Transport{
+	w := &wire{cfg: d.cfg, server: d.identity.Server}
+	w.count.next = d.cfg.Transport
+	if w.count.next == nil {
+		own, err := transport(d.identity.Authority)
+		if err != nil {
+			return nil, err
+		}
+		w.count.next = own
+	}
+	client := &http.Client{Transport: &w.count, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	options := []connect.ClientOption{connect.WithSendGzip(), connect.WithCompressMinBytes(1 << 10), connect.WithReadMaxBytes(mostAnswerBytes)}
+	w.access = accessv1connect.NewAccessServiceClient(client, w.server, options...)
+	w.sync = syncv1connect.NewSyncServiceClient(client, w.server, options...)
+	return w, nil
+}
+
+// transport trusts the authority, or where it is empty those that the system trusts.
+func transport(authority string) (*http.Transport, error) {
+	t := &http.Transport{
 		Proxy: http.ProxyFromEnvironment, DialContext: (&net.Dialer{Timeout: 10 * time.Second}).DialContext, TLSHandshakeTimeout: 10 * time.Second,
 		ForceAttemptHTTP2: true, IdleConnTimeout: 30 * time.Second,
 	}
-	if d.identity.Authority != "" {
-		pool := x509.NewCertPool()
-		if !pool.AppendCertsFromPEM([]byte(d.identity.Authority)) {
-			return nil, errors.New("the certificate stored with the device cannot be read")
-		}
-		transport.TLSClientConfig = &tls.Config{RootCAs: pool, MinVersion: tls.VersionTLS12}
+	if authority == "" {
+		return t, nil
 	}
-	w := &wire{cfg: d.cfg, server: d.identity.Server}
-	w.count.next = transport
-	client := &http.Client{Transport: &w.count, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
-	packed := []connect.ClientOption{connect.WithSendGzip(), connect.WithCompressMinBytes(1 << 10), connect.WithReadMaxBytes(mostAnswerBytes)}
-	w.access = accessv1connect.NewAccessServiceClient(client, w.server, packed...)
-	w.sync = syncv1connect.NewSyncServiceClient(client, w.server, packed...)
-	return w, nil
+	pool := x509.NewCertPool()
+	if !pool.AppendCertsFromPEM([]byte(authority)) {
+		return nil, errors.New("the certificate stored with the device cannot be read")
+	}
+	t.TLSClientConfig = &tls.Config{RootCAs: pool, MinVersion: tls.VersionTLS12}
+	return t, nil
 }
 
 // mostAnswerBytes bounds an answer when unpacked: a thousand records of the largest size.
