@@ -22,12 +22,13 @@ type Rule struct {
 func Rules() map[string]Rule {
 	all := []string{
 		"dose", "fault", "causal", "record", "schema", "wire", "formulary", "replica", "reckon", "store", "store/boltstore", "durable", "blob",
-		"ledger", "auth", "audit", "chart", Gen,
+		"ledger", "auth", "audit", "chart", "anatomy", Gen,
 	}
 	withService := append(slices.Clone(all), "service")
 	withServer := append(slices.Clone(withService), "server")
 	return map[string]Rule{
 		"internal/dose":      {Pure: true, StdOnly: true},
+		"internal/anatomy":   {Pure: true, StdOnly: true},
 		"internal/fault":     {Pure: true, Ours: []string{Gen}},
 		"internal/causal":    {Pure: true, StdOnly: true},
 		"internal/record":    {Pure: true, Ours: []string{"causal", "fault", Gen}},
