@@ -122,5 +122,3 @@ func isLoopback(address string) bool {
 func (c Config) usesAuthority() bool {
 	return c.Authority || c.CertFile == "" && !c.InsecureHTTP && !isLoopback(c.Listen)
 }
-
-func (c Config) usesTLS() bool { return c.usesAuthority() || c.CertFile != "" }
