@@ -30,7 +30,7 @@ type made struct {
 	order   int // in which edits were made
 	writes  map[record.Register]value
 	saw     sight  // of the whole record, when it was made
-	told    sight  // values that were listed beside it then, as held edits
+	told    sight  // values that were listed beside it then: held edits, and the recovered value that it takes
 	signed  []byte // the content, when it is a signature
 	took    bool   // it takes a value that was recovered, and that may come back by itself
 	altered bool   // it says that other values were signed than those shown
@@ -147,4 +147,28 @@ func (b *book) sawValue(m *made, r record.Register, v value) bool {
 		}
 	}
 	return false
+}
+
+// tookAt reports whether someone made an element again from a recovered value.
+func (b *book) tookAt(k record.Key, p record.Path) bool {
+	for _, m := range b.edits {
+		if m.took && m.key == k {
+			for r := range m.writes {
+				if r.Path == p {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
+// signer is the edit that first signed what a register says; nil when nobody signed that.
+func (b *book) signer(k record.Key, r record.Register, v value) *made {
+	for _, m := range b.writers[place{k, r}] {
+		if m.signed != nil && string(m.signed) == v.bytes {
+			return m
+		}
+	}
+	return nil
 }

@@ -18,6 +18,7 @@
 //	go test ./internal/sim -run Script             the scripts of testdata/*.txt only
 //	NEEDLEBOOK_LONG=1 go test ./internal/sim -run Long -timeout 15m
 //	NEEDLEBOOK_SIM_SCHEDULES=1000000               how many schedules TestLong runs, in place of 20,000
+//	NEEDLEBOOK_SIM_SHOW=FILE go test ./internal/sim -run Show -v      plays a script and prints what everyone holds after each step
 //	NEEDLEBOOK_SIM_SEED=7                          the first seed of both tests, in place of 1
 //
 // A failing seed prints its shrunk script. Saved as testdata/NAME.txt it is replayed by every run from then on.

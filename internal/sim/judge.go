@@ -206,6 +206,7 @@ func (w *world) judgeServer(last bool) record.Hash {
 	for _, t := range w.online() {
 		s.lost = append(s.lost, w.on(t).lost...)
 	}
+	w.counts["recovered values"] += len(s.lost)
 	w.judgeOwed(s)
 	for _, k := range w.keys {
 		if st := s.states[k]; st != nil {
@@ -260,7 +261,6 @@ func (w *world) judgeOwed(s *shown) {
 			case s.listed(m, r, true):
 				w.count("held values")
 			case s.recovered(m, r):
-				w.count("recovered values")
 			case w.leftOut(s, m, r):
 			default:
 				w.found("conservation", "edit %d of %v, %s: not visible, not superseded by one who saw it, not held, not recovered",
@@ -306,7 +306,7 @@ func (w *world) judgeRecord(k record.Key, st *record.State, s *shown) {
 		}
 		for at := range there {
 			for seen := range there {
-				if m := w.book.edits[at]; strict && !m.took && m.saw.has(c.Register, seen) && !w.wasHeld(k, s, at, seen) {
+				if m := w.book.edits[at]; strict && m.saw.has(c.Register, seen) && !w.wasHeld(k, s, at, seen) {
 					w.found("conservation", "%v, %s: edit %d superseded edit %d, and both are there", k, name, at, seen)
 				}
 			}
@@ -324,7 +324,7 @@ func (w *world) wasHeld(k record.Key, s *shown, ats ...int64) bool {
 	})
 }
 
-// judgeBirth holds that no element is there whose beginning is held back.
+// judgeBirth holds that no element is there whose beginning is held back, unless someone took it from the recovered values.
 func (w *world) judgeBirth(k record.Key, p record.Path, s *shown) {
 	for ; p != ""; p = p.Parent() {
 		m := w.book.born[pathOf{k, p}]
@@ -337,7 +337,7 @@ func (w *world) judgeBirth(k record.Key, p record.Path, s *shown) {
 				held++
 			}
 		}
-		if held > 0 {
+		if held > 0 && !w.book.tookAt(k, p) {
 			w.found("conservation", "%v, %s: is there though its beginning (edit %d) is held", k, w.schemas.now.PathText(k.Kind, p), m.at)
 		}
 	}
@@ -383,9 +383,10 @@ func (w *world) judgeSignatures(k record.Key, st *record.State, s *shown) {
 			continue
 		}
 		for _, at := range ats {
-			m := w.book.edits[at]
-			if m.signed == nil || m.writes[r].bytes != string(m.signed) {
+			m := w.book.signer(k, r, w.book.edits[at].writes[r])
+			if m == nil {
 				w.found("conservation", "%v: the signature of edit %d changed", k, at)
+				return
 			}
 			signers = append(signers, m)
 		}
@@ -510,9 +511,10 @@ func (w *world) judgeRevoked(t *tablet) {
 	w.judgeSaved(t, func(at int64) bool { return !w.server.acked[at] && !w.everAcked[at] })
 }
 
-// lookAt holds, at any time, that a tablet shows everything that it saved.
+// lookAt holds, at any time, that a tablet shows everything that it saved. Between a fork and the end of the next sync it may lack what the server has
+// under another dot, which comes back with the states.
 func (w *world) lookAt(t *tablet) {
-	w.judgeSaved(t, func(int64) bool { return true })
+	w.judgeSaved(t, func(at int64) bool { return !t.catching || !w.server.acked[at] })
 }
 
 func (w *world) judgeSaved(t *tablet, judged func(at int64) bool) {

@@ -12,7 +12,7 @@ type weighted struct {
 func everyday() []weighted {
 	return []weighted{
 		{30, "edit", "plain"}, {4, "edit", "stale"}, {3, "edit", "unsaved"}, {2, "edit", "clockback"}, {2, "edit", "clockforward"},
-		{4, "open", "plain"}, {5, "settle", "plain"}, {3, "sign", "plain"}, {1, "sign", "altered"}, {2, "take", "plain"},
+		{4, "open", "plain"}, {6, "settle", "plain"}, {3, "sign", "plain"}, {1, "sign", "altered"}, {4, "take", "plain"},
 		{16, "sync", "plain"}, {6, "poll", "plain"}, {8, "send", "plain"}, {3, "send", "loserequest"}, {7, "send", "loseanswer"}, {4, "send", "delayanswer"},
 		{2, "send", "twice"}, {3, "send", "crashbefore"}, {3, "send", "crashafter"}, {2, "send", "tamper"}, {4, "late", "plain"}, {4, "replay", "plain"},
 		{3, "restart", "plain"}, {4, "rights", "plain"}, {5, "judge", "release"}, {1, "judge", "take"}, {1, "judge", "giveup"}, {3, "api", "plain"},
@@ -28,7 +28,7 @@ func copies() []weighted {
 
 // restores is what happens to a server that is restored.
 func restores() []weighted {
-	return []weighted{{5, "backup", "plain"}, {1, "forget", "plain"}, {3, "restore", "epoch"}, {2, "restore", "hand"}, {1, "destroy", "plain"}}
+	return []weighted{{8, "backup", "plain"}, {1, "forget", "plain"}, {5, "restore", "epoch"}, {4, "restore", "hand"}, {3, "destroy", "plain"}}
 }
 
 // Plan draws a schedule. Some have copied tablets, some a restored server, some both, some neither.
@@ -47,7 +47,7 @@ func Plan(seed uint64) []Step {
 	for _, w := range deck {
 		total += w.weight
 	}
-	steps := make([]Step, 20+rng.IntN(80))
+	steps := make([]Step, 30+rng.IntN(90))
 	for i := range steps {
 		at := rng.IntN(total)
 		w := 0

@@ -94,9 +94,10 @@ func TestSchedules(t *testing.T) {
 	if testing.Short() {
 		n = 60
 	}
-	counts := runMany(t, mustSchemas(t), number(t, "NEEDLEBOOK_SIM_SEED", 1), n)
+	first := number(t, "NEEDLEBOOK_SIM_SEED", 1)
+	counts := runMany(t, mustSchemas(t), first, n)
 	for _, what := range everything() {
-		if counts[what] == 0 && !t.Failed() && !testing.Short() {
+		if counts[what] == 0 && !t.Failed() && !testing.Short() && first == 1 {
 			t.Errorf("no schedule met: %s", what)
 		}
 	}

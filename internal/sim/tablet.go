@@ -23,9 +23,11 @@ type tablet struct {
 	rows   map[string][]byte
 	saved  map[int64]bool // the edits that it called saved
 	gone   bool           // destroyed
-	kept   *kept
-	opened map[record.Key]opened
-	late   []delayed
+	// catching is that it forked and has not come to the end of a sync since.
+	catching bool
+	kept     *kept
+	opened   map[record.Key]opened
+	late     []delayed
 }
 
 // kept is a snapshot of a tablet.
@@ -235,6 +237,7 @@ func (t *tablet) receive(d delayed, storing bool) {
 	t.store(ch)
 	if t.r.ID() != before {
 		t.w.count("forks")
+		t.catching = true
 		if t.w.seams.forked != nil {
 			t.w.seams.forked(t, before)
 		}
@@ -247,6 +250,7 @@ func (t *tablet) sync() bool {
 	for range 400 {
 		more, well := t.send("plain")
 		if !more {
+			t.catching = false
 			return true
 		}
 		if !well {
@@ -269,7 +273,7 @@ func (t *tablet) putBack() {
 	t.w.count("tablets put back")
 	t.taint()
 	t.rows, t.saved = maps.Clone(t.kept.rows), maps.Clone(t.kept.saved)
-	t.late = nil
+	t.late, t.catching = nil, true
 	t.restart()
 	t.taint()
 }
@@ -285,7 +289,7 @@ func (t *tablet) clone() {
 	t.w.count("clones")
 	t.taint()
 	c := &tablet{
-		w: t.w, index: len(t.w.tablets), device: t.device, schema: t.schema, rows: maps.Clone(t.rows), saved: maps.Clone(t.saved),
+		w: t.w, index: len(t.w.tablets), device: t.device, schema: t.schema, catching: t.catching, rows: maps.Clone(t.rows), saved: maps.Clone(t.saved),
 		opened: map[record.Key]opened{},
 	}
 	t.w.tablets = append(t.w.tablets, c)
@@ -316,7 +320,7 @@ func (t *tablet) take(which, serial int) {
 	}
 	t.w.count("recovered values taken")
 	m.took = true
-	m.saw[rec.Register] = append(m.saw[rec.Register], rec.Info.AuthoredAt)
+	m.told[rec.Register] = append(m.told[rec.Register], rec.Info.AuthoredAt)
 	t.store(t.r.Dismiss(rec))
 }
 

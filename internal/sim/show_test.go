@@ -7,12 +7,16 @@ import (
 	"testing"
 )
 
-func TestDebug(t *testing.T) {
-	file := os.Getenv("SIM_DEBUG")
+// TestShow plays the script in the file that NEEDLEBOOK_SIM_SHOW names and prints, after each step, what the server and every tablet hold.
+func TestShow(t *testing.T) {
+	file := os.Getenv("NEEDLEBOOK_SIM_SHOW")
 	if file == "" {
-		t.Skip()
+		t.Skip("set NEEDLEBOOK_SIM_SHOW to a script")
 	}
-	text, _ := os.ReadFile(file)
+	text, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
 	seed, steps, err := Parse(string(text))
 	if err != nil {
 		t.Fatal(err)
@@ -35,6 +39,7 @@ func TestDebug(t *testing.T) {
 	w.dump()
 }
 
+// dump prints what the server and every tablet hold. A failure that is armed stays so.
 func (w *world) dump() {
 	armed := w.server.store.fail
 	w.server.store.fail = NoFailure
