@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"net/http"
@@ -11,9 +12,11 @@ import (
 	"sync"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"github.com/google/uuid"
 	"github.com/rogpeppe/go-internal/testscript"
+	"google.golang.org/protobuf/proto"
 
 	accessv1 "needlebook/gen/needlebook/access/v1"
 	"needlebook/gen/needlebook/access/v1/accessv1connect"
@@ -229,4 +232,120 @@ func scriptCopy(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Fatalf("usage: copy FROM TO")
 	}
 	ts.Check(os.CopyFS(ts.MkAbs(args[1]), os.DirFS(ts.MkAbs(args[0]))))
+}
+
+// runHere runs a command line in this process with the machine's clock.
+func runHere(t *testing.T, stdin string, args ...string) (code int, stdout, stderr string) {
+	t.Helper()
+	var out, errs bytes.Buffer
+	e := env{stdin: strings.NewReader(stdin), stdout: &out, stderr: &errs, now: time.Now, getenv: func(string) string { return "" }}
+	code = dispatch(t.Context(), e, commands(), args)
+	return code, out.String(), errs.String()
+}
+
+// wideSession has long texts, names in several scripts, doses of every kind, and words that no line holds.
+const wideSession = `{"id": "5c1d7f7e-8a40-4f6a-9d1e-2b7c53c0a001", "on": {"year": 2026, "month": 3, "day": 1},
+ "injections": [{"id": "0b9d6f5e-4c1a-4f0e-9a55-0c7be4d1a001", "muscle": "levator_labii_superioris_alaeque_nasi", "side": "SIDE_RIGHT",
+   "planned": {"product": "daxibotulinumtoxinA", "dose_milliunits": 10000000}, "depth": {"layer": "DEPTH_LAYER_INTRAMUSCULAR", "micrometers": 4500},
+   "uneven_reason": "LONG",
+   "givings": [{"given": {"dose": {"product": "daxibotulinumtoxinA", "dose_milliunits": 1234567}, "volume_nanoliters": 12500},
+     "done": {"by": "5c1d7f7e-8a40-4f6a-9d1e-2b7c53c0a002", "at": "2026-03-01T09:30:00Z"}}]}]}`
+
+// People's output keeps to 80 columns and writes no unit short; where a dose is shown the caution stands, and only there.
+func TestReplicaOutput(t *testing.T) {
+	root := t.TempDir()
+	a, b := filepath.Join(root, "a"), filepath.Join(root, "b")
+	c := startClinic(t, a, b)
+	const session, injection = "5c1d7f7e-8a40-4f6a-9d1e-2b7c53c0a001", "injections[0b9d6f5e-4c1a-4f0e-9a55-0c7be4d1a001]"
+	wide := strings.Replace(wideSession, "LONG", "Ünïcödé "+strings.Repeat("w", 200)+" 左右", 1)
+	doses := func(stdout string) bool { return strings.Contains(stdout, " units of ") }
+	checked := 0
+	do := func(want int, stdin string, args ...string) string {
+		t.Helper()
+		code, stdout, stderr := runHere(t, stdin, append([]string{"replica"}, args...)...)
+		if code != want {
+			t.Fatalf("%v: exit %d, want %d: %s%s", args, code, want, stdout, stderr)
+		}
+		for line := range strings.Lines(stdout) {
+			line = strings.TrimSuffix(line, "\n")
+			if n := utf8.RuneCountInString(line); n > columns {
+				t.Errorf("%v: %d columns: %s", args, n, line)
+			}
+			if strings.ContainsAny(line, "\x1b\u00a0") {
+				t.Errorf("%v: %q", args, line)
+			}
+		}
+		if doses(stdout) != strings.Contains(stdout, "The licensed prescriber decides") {
+			t.Errorf("%v: the caution is absent, or stands where no dose is:\n%s", args, stdout)
+		}
+		if doses(stdout) {
+			checked++
+		}
+		return stdout
+	}
+	stdout := do(exitDone, wide, "put", "session", "--dir", a)
+	for _, text := range []string{"10,000 units of daxibotulinumtoxinA", "1,234.567 units of daxibotulinumtoxinA", "volume 0.0125 mL", "4.5 mm", "2026-03-01 09:30 UTC"} {
+		if !strings.Contains(stdout, text) {
+			t.Errorf("%q is not in\n%s", text, stdout)
+		}
+	}
+	do(exitDone, "", "sync", "--dir", a)
+	do(exitDone, "", "sync", "--dir", b)
+	for dir, amount := range map[string]string{a: "1", b: "2"} {
+		planned := strings.Replace(wide, "10000000", amount, 1)
+		do(exitDone, planned, "put", "session", "--dir", dir, "--mask", injection+".planned,"+injection+".uneven_reason")
+	}
+	do(exitDone, "", "sync", "--dir", b)
+	do(exitDone, "", "sync", "--dir", a)
+	if stdout := do(exitDone, "", "conflicts", "--dir", a); !strings.Contains(stdout, "0.001 units of") || !strings.Contains(stdout, "0.002 units of") {
+		t.Errorf("a value of the conflict is not shown:\n%s", stdout)
+	}
+	for _, args := range [][]string{{"get", "session", session}, {"list", "session"}, {"list", "staff"}, {"held"}, {"recovered"}, {"digest"}, {"status"}} {
+		do(exitDone, "", append(args, "--dir", a)...)
+	}
+	// An edit outside the roles: the sync is done, and a hold is in it.
+	do(exitDone, `{"name": "Elsewhere"}`, "put", "clinic", "--dir", a, "--id", c.home)
+	if stdout := do(exitHold, "", "sync", "--dir", a); !strings.Contains(stdout, "HELD clinic") {
+		t.Error(stdout)
+	}
+	do(exitDone, "", "held", "--dir", a)
+	if err := c.stop(); err != nil {
+		t.Fatal(err)
+	}
+	do(exitAway, "", "sync", "--dir", a)
+	if code, stdout, _ := runHere(t, "", "replica", "sync", "--dir", a, "--json"); code != exitAway || !json.Valid([]byte(stdout)) {
+		t.Errorf("exit %d, want %d: %s", code, exitAway, stdout)
+	}
+	if checked < 5 {
+		t.Errorf("only %d answers showed a dose", checked)
+	}
+}
+
+// FuzzReadRecord: any text is read as a record or refused as wrong use; what is read is written as it was, and read again alike.
+func FuzzReadRecord(f *testing.F) {
+	for _, text := range []string{`{}`, wideSession, `{"short_number": "11"}`, `{"id": "x"}`, `{"injections": [{}, {"givings": [{}]}]}`, `{"a": 1}`, `[`, ""} {
+		f.Add("session", text)
+		f.Add("vial", text)
+	}
+	f.Fuzz(func(t *testing.T, kind, text string) {
+		req, err := readRecord(env{stdin: strings.NewReader(text)}, kind, "")
+		if err != nil {
+			if exitCode(err) != exitUsage {
+				t.Fatal(err)
+			}
+			return
+		}
+		written, err := recordJSON(req.GetRecord())
+		if err != nil {
+			t.Fatal(err)
+		}
+		var inner map[string]json.RawMessage
+		if err := json.Unmarshal(written, &inner); err != nil {
+			t.Fatal(err)
+		}
+		again, err := readRecord(env{stdin: bytes.NewReader(inner[kind])}, kind, "")
+		if err != nil || !proto.Equal(again.GetRecord(), req.GetRecord()) {
+			t.Fatalf("%s was read again as %v: %v", written, again, err)
+		}
+	})
 }

@@ -107,7 +107,6 @@ func (t *recordText) fieldText(m protoreflect.Message, fd protoreflect.FieldDesc
 
 // valueText is one value: amounts in units and millilitres, choices by their names, times in UTC.
 func (t *recordText) valueText(fd protoreflect.FieldDescriptor, v protoreflect.Value) string {
-	name := string(fd.Name())
 	switch fd.Kind() {
 	case protoreflect.MessageKind:
 		return t.messageText(v.Message())
@@ -120,19 +119,35 @@ func (t *recordText) valueText(fd protoreflect.FieldDescriptor, v protoreflect.V
 	case protoreflect.StringKind:
 		return v.String()
 	case protoreflect.Int32Kind, protoreflect.Int64Kind:
-		switch {
-		case strings.HasSuffix(name, "_milliunits"):
-			t.doses = true
-			return units(decimalText(v.Int(), 3))
-		case strings.HasSuffix(name, "_nanoliters"):
-			return ml(decimalText(v.Int(), 6))
-		case strings.HasSuffix(name, "_micrometers"):
-			return decimalText(v.Int(), 3) + "\u00a0mm"
-		case strings.HasSuffix(name, "_unix_ms"):
-			return timeText(v.Int())
-		}
+		return t.numberText(fd, v.Int())
 	}
 	return v.String()
+}
+
+// numberText is a whole number in the unit that its field's name ends with, as people read it.
+func (t *recordText) numberText(fd protoreflect.FieldDescriptor, n int64) string {
+	switch _, unit := splitUnit(fd); unit {
+	case "milliunits":
+		t.doses = true
+		return units(decimalText(n, 3))
+	case "nanoliters":
+		return ml(decimalText(n, 6))
+	case "micrometers":
+		return decimalText(n, 3) + "\u00a0mm"
+	case "unix_ms":
+		return timeText(n)
+	}
+	return strconv.FormatInt(n, 10)
+}
+
+// splitUnit is a field's name without the unit at its end, and the unit; empty for a field that has none.
+func splitUnit(fd protoreflect.FieldDescriptor) (name, unit string) {
+	for _, unit := range []string{"milliunits", "nanoliters", "micrometers", "unix_ms"} {
+		if name, ok := strings.CutSuffix("_"+string(fd.Name()), "_"+unit); ok {
+			return strings.TrimPrefix(name, "_"), unit
+		}
+	}
+	return string(fd.Name()), ""
 }
 
 // messageText is a message on one line. A dose is its amount, then of which product.
@@ -168,9 +183,9 @@ func label(fd protoreflect.FieldDescriptor) string {
 	if fd.Message() != nil && fd.Message().FullName() == (*chartv1.Dose)(nil).ProtoReflect().Descriptor().FullName() {
 		return ""
 	}
-	name := string(fd.Name())
-	for _, unit := range []string{"_milliunits", "_nanoliters", "_micrometers", "_unix_ms"} {
-		name = strings.TrimSuffix(name, unit)
+	name, _ := splitUnit(fd)
+	if name == "" {
+		return ""
 	}
 	return name + " "
 }
@@ -199,7 +214,9 @@ func decimalText(v int64, places int) string {
 	return sign + whole + "." + part
 }
 
-func timeText(ms int64) string { return time.UnixMilli(ms).UTC().Format("2006-01-02 15:04 UTC") }
+func timeText(ms int64) string {
+	return time.UnixMilli(ms).UTC().Format("2006-01-02\u00a015:04\u00a0UTC")
+}
 
 func dateText(year, month, day int32) string {
 	switch {
