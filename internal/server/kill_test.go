@@ -87,6 +87,7 @@ func TestKill(t *testing.T) {
 	if testing.Short() {
 		t.Skip("builds the program")
 	}
+	t.Parallel() // waits for disks and processes
 	program := buildProgram(t)
 	sch, err := record.NewSchema(schema.Records()...)
 	if err != nil {

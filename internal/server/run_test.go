@@ -56,6 +56,7 @@ func TestFirstStartNeedsAName(t *testing.T) {
 }
 
 func TestSecondServerNamesTheFirst(t *testing.T) {
+	t.Parallel() // waits for the lock
 	w := newWorld(t)
 	c := server.Default()
 	c.Data, c.Listen, c.Organisation = w.data, "127.0.0.1:0", "x"
