@@ -41,8 +41,9 @@ type Merit struct {
 	Vials    int64
 	// LeftOver is all that the vials opened hold and the patient does not get: in the vials, in barrels, in dead space, and what primes needles.
 	LeftOver ExactAmount
-	// Greatest is the largest exact volume of an injection, GreatestDelivered the largest delivered.
+	// Greatest is the largest exact volume of an injection and Largest the index of the first that has it; GreatestDelivered is the largest delivered.
 	Greatest          ExactVolume
+	Largest           int
 	GreatestDelivered Volume
 	// DeliversNothing are the indexes of the injections for which the plunger would not move.
 	DeliversNothing []int
@@ -181,7 +182,6 @@ func (r *AdviceRequest) appraise(c Candidate) (Merit, error) {
 // injections finds the largest error and the largest volume.
 func (m *Merit) injections(r *AdviceRequest, p *packer) error {
 	var worst quotient
-	greatest := 0
 	for i := range r.Injections {
 		want := p.grid.dosed(r.Injections[i].Dose.milliunits)
 		delivered := p.grid.volume(p.given[i+1] - p.given[i])
@@ -196,12 +196,12 @@ func (m *Merit) injections(r *AdviceRequest, p *packer) error {
 			m.DeliversNothing = append(m.DeliversNothing, i)
 		}
 		m.GreatestDelivered = max(m.GreatestDelivered, delivered)
-		if r.Injections[i].Dose.milliunits > r.Injections[greatest].Dose.milliunits {
-			greatest = i
+		if r.Injections[i].Dose.milliunits > r.Injections[m.Largest].Dose.milliunits {
+			m.Largest = i
 		}
 	}
 	m.WorstError = Percent{mustFraction(int64(worst.num)*100, int64(worst.den))}
-	m.Greatest = p.grid.exact(r.Injections[greatest].Dose.milliunits)
+	m.Greatest = p.grid.exact(r.Injections[m.Largest].Dose.milliunits)
 	return nil
 }
 

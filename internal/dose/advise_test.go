@@ -173,7 +173,7 @@ func randomAdvice(t *testing.T, rng *rand.Rand) dose.AdviceRequest {
 func TestAdviceOracle(t *testing.T) {
 	rng := rand.New(rand.NewPCG(*oracleSeed, 2))
 	injections, candidates, leftOut := 0, 0, 0
-	for injections < *oracleCases/2 {
+	for injections < *oracleCases/5 {
 		r := randomAdvice(t, rng)
 		got, err := dose.Advise(r)
 		if err != nil {

@@ -12,6 +12,12 @@ const (
 	LastYear  = 2200
 )
 
+// The first and the last day that NewDay takes.
+const (
+	FirstDay Day = -43_829
+	LastDay  Day = 84_370
+)
+
 const (
 	daysPerEra  = 146_097 // 400 years
 	epochOffset = 719_468 // days from 0000-03-01 to 1970-01-01

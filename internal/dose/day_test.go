@@ -37,6 +37,12 @@ func TestDaysAgainstTheStandardLibrary(t *testing.T) {
 	}
 }
 
+func TestFirstAndLastDay(t *testing.T) {
+	if first, last := day(t, "1850-01-01"), day(t, "2200-12-31"); first != dose.FirstDay || last != dose.LastDay {
+		t.Errorf("%d to %d", first, last)
+	}
+}
+
 func boolInt(b bool) int64 {
 	if b {
 		return 1

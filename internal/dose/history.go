@@ -2,6 +2,7 @@ package dose
 
 import (
 	"cmp"
+	"math/bits"
 	"slices"
 	"strconv"
 )
@@ -78,6 +79,18 @@ type TargetSum struct {
 	Muscle string
 	Side   Side
 	Given  Span
+}
+
+// Spilled is how many milliunits of a dose may not have reached the muscle when so much of its volume was lost, rounded up; all of them when either
+// volume is not known, which is any below zero, or the volume given is zero.
+func Spilled(milliunits int64, given, lost Volume) int64 {
+	if lost < 0 || given <= 0 || lost >= given || milliunits <= 0 {
+		return max(milliunits, 0)
+	}
+	hi, lo := bits.Mul64(uint64(milliunits), uint64(lost))
+	lo, carry := bits.Add64(lo, uint64(given-1), 0)
+	share, _ := bits.Div64(hi+carry, lo, uint64(given)) // less than the dose, so it fits
+	return int64(share)
 }
 
 // History is treatments, judged and summed. It does not change and keeps nothing it was given but the strings.

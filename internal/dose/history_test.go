@@ -283,6 +283,21 @@ func TestHistoriesRefused(t *testing.T) {
 	}
 }
 
+func TestSpilled(t *testing.T) {
+	for _, c := range []struct {
+		milliunits  int64
+		given, lost dose.Volume
+		want        int64
+	}{
+		{4000, 100_000, 25_000, 1000}, {1000, 30_000, 10_000, 334}, {1000, 30_000, 0, 0}, {1000, 30_000, 30_000, 1000}, {1000, 30_000, 40_000, 1000},
+		{1000, 0, 10, 1000}, {1000, -1, 10, 1000}, {1000, 30_000, -1, 1000}, {0, 30_000, 10, 0}, {1 << 62, 1 << 62, 1<<62 - 1, 1<<62 - 1},
+	} {
+		if got := dose.Spilled(c.milliunits, c.given, c.lost); got != c.want {
+			t.Errorf("%d of %d lost: %d of %d milliunits, want %d", c.lost, c.given, got, c.milliunits, c.want)
+		}
+	}
+}
+
 func TestSpans(t *testing.T) {
 	a, err := dose.NewSpan(ona, 1000, 2000)
 	if err != nil {
@@ -298,6 +313,10 @@ func TestSpans(t *testing.T) {
 	}
 	if d, err = b.Minus(a); err != nil || d.Least() != "-1.5" {
 		t.Errorf("%v, %v", d, err)
+	}
+	var input *dose.InputError
+	if _, err := a.Minus(dose.UnknownSpan(ona)); !errors.As(err, &input) {
+		t.Errorf("something unknown was subtracted: %v", err)
 	}
 	sum, err := a.Plus(dose.UnknownSpan(ona))
 	if _, known := sum.Most(); err != nil || known || sum.Least() != "1" || sum.Certain() || !sum.Exceeds(1<<62) {

@@ -46,6 +46,12 @@ func (s Span) Possible() bool { return s.open || s.most > 0 }
 // Exceeds says whether it may be more than so many milliunits.
 func (s Span) Exceeds(milliunits int64) bool { return s.open || s.most > milliunits }
 
+// Known is the known part of it: what it would be without anything unknown.
+func (s Span) Known() Span {
+	s.open = false
+	return s
+}
+
 // Plus is s+o. The error is a *MixedProductsError, or ErrOverflow beyond a million times MaxMilliunits.
 func (s Span) Plus(o Span) (Span, error) {
 	if err := same(s.product, o.product); err != nil {
@@ -58,13 +64,16 @@ func (s Span) Plus(o Span) (Span, error) {
 	return sum, nil
 }
 
-// Minus is s-o, from the least that s can be less the most that o can be; where o has no most, or s has none, the difference has none either and its least
-// is that of the known parts. The error is a *MixedProductsError.
+// Minus is s-o, from the least that s can be less the most that o can be. The error is a *MixedProductsError, or an *InputError where either holds something
+// unknown: then nothing is known of the difference.
 func (s Span) Minus(o Span) (Span, error) {
 	if err := same(s.product, o.product); err != nil {
 		return Span{}, err
 	}
-	return Span{s.product, s.least - o.most, s.most - o.least, s.open || o.open}, nil
+	if s.open || o.open {
+		return Span{}, &InputError{Field: "units", Rule: RuleMissing}
+	}
+	return Span{product: s.product, least: s.least - o.most, most: s.most - o.least}, nil
 }
 
 // PercentOfLarger is s less o as a share of the larger of the two; ok is false unless both are certain and one of them is more than zero.

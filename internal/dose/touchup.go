@@ -84,4 +84,6 @@ func rulesFor(rules []TouchUpRule, product Product) []TouchUpRule {
 
 // Parent is the index of the treatment that treatment i belongs to as a touch-up; -1 for a treatment of its own. not says why one that was declared a
 // touch-up is none; TouchUpHolds when it is one, and when none was declared.
-func (h *History) Parent(i int) (parent int, not NotTouchUp) { return h.treatments[i].parent, h.treatments[i].not }
+func (h *History) Parent(i int) (parent int, not NotTouchUp) {
+	return h.treatments[i].parent, h.treatments[i].not
+}

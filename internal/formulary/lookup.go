@@ -127,3 +127,27 @@ func (e *Edition) IntervalRules(product, market string) []*formularyv1.IntervalR
 func (e *Edition) Source(code string) (*formularyv1.Source, bool) {
 	return one(pick(e.message.GetSources(), func(s *formularyv1.Source) bool { return s.GetCode() == code }))
 }
+
+// TouchUpRules lists the windows inside which a touch-up belongs to its parent. The built-in edition has none, since nobody published one.
+func (e *Edition) TouchUpRules() []*formularyv1.TouchUpRule {
+	return pick(e.message.GetTouchUpRules(), func(*formularyv1.TouchUpRule) bool { return true })
+}
+
+// RatioBands lists the published ratios between units of two products, whichever of the two a band names first.
+func (e *Edition) RatioBands(a, b string) []*formularyv1.RatioBand {
+	return pick(e.message.GetRatioBands(), func(r *formularyv1.RatioBand) bool {
+		return r.GetProduct() == a && r.GetOtherProduct() == b || r.GetProduct() == b && r.GetOtherProduct() == a
+	})
+}
+
+// IntervalRulesAfter lists the least times that count from a treatment with a product, in the market asked for; empty asks for all markets. A product that
+// nobody knows, which is empty, may be any: then all rules count.
+func (e *Edition) IntervalRulesAfter(had, market string) []*formularyv1.IntervalRule {
+	return pick(e.message.GetIntervalRules(), func(r *formularyv1.IntervalRule) bool {
+		from := r.OtherProduct
+		if from == nil {
+			from = r.Product
+		}
+		return (had == "" || from == nil || *from == had) && Holds(r.GetMarket(), market)
+	})
+}

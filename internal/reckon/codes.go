@@ -24,8 +24,41 @@ const (
 	CodeSidesDiffer = "SIDES_DIFFER_OVER_TOLERANCE"
 	// CodeNoTolerance is a note: rounding changes doses and the edition holds no tolerance to judge it by.
 	CodeNoTolerance = "NO_TOLERANCE_SET"
+	// CodeLossUnknown is a note: something leaked or was spilled and nobody knows how much; it is not counted as zero.
+	CodeLossUnknown = "LOSS_UNKNOWN"
 	// CodeMuscleSplit is a note: the injections of one muscle come from several syringes.
 	CodeMuscleSplit = "MUSCLE_IN_SEVERAL_SYRINGES"
+	// CodeNoMostVolume is a note: nobody set the greatest volume of an injection, so none was left out for its volume.
+	CodeNoMostVolume = "NO_GREATEST_VOLUME_SET"
+	// CodeNoOption is a caution: no dilution of the vials named, labelled for this use or adopted, can draw the plan.
+	CodeNoOption = "NO_DILUTION_TO_ADVISE"
+	// CodeElsewhereUnchecked is a note that stands in every history: what was done at clinics outside the records is known only where it was reported.
+	CodeElsewhereUnchecked = "ELSEWHERE_UNCHECKED"
+	// CodeClinicUnchecked is a caution: of a clinic of the organisation nothing is known here.
+	CodeClinicUnchecked = "CLINIC_UNCHECKED"
+	// CodeIntervalNotMet has the level of its rule: on the day asked about, the last treatment is too recent.
+	CodeIntervalNotMet = "INTERVAL_NOT_MET"
+	// CodeNoInterval is a note: no rule says how long to wait after a product.
+	CodeNoInterval = "NO_INTERVAL_KNOWN"
+	// CodeWindowAboveMost has the level of its limit: more was given in a window than the limit allows. Where only something unknown may be above, it is a
+	// caution at most.
+	CodeWindowAboveMost = "WINDOW_ABOVE_MOST"
+	// CodeTouchUpCounts is a note: what was declared a touch-up counts as a treatment of its own.
+	CodeTouchUpCounts = "TOUCH_UP_COUNTS_AS_TREATMENT"
+	// CodeDoseUnknown is a caution: a treatment's dose is not known; it is never counted as zero.
+	CodeDoseUnknown = "DOSE_UNKNOWN"
+	// CodeProductUnknown is a caution: a treatment's product is not known; it counts against every product's interval and limit.
+	CodeProductUnknown = "PRODUCT_UNKNOWN"
+	// CodeUndated is a caution: no day is known of a treatment; it counts as if it may have been on any.
+	CodeUndated = "TREATMENT_UNDATED"
+	// CodeAfterDay is a caution: a treatment is dated after the day that is reckoned from.
+	CodeAfterDay = "TREATMENT_AFTER_DAY"
+	// CodeInConflict is a caution: values of a treatment are in conflict, so its sums are ranges.
+	CodeInConflict = "TREATMENT_IN_CONFLICT"
+	// CodeNoRatio is a note: the formulary holds no published ratio of two products.
+	CodeNoRatio = "NO_RATIO_PUBLISHED"
+	// CodeRatiosDiffer is a note: published ratios of two products differ.
+	CodeRatiosDiffer = "RATIOS_DIFFER"
 	// CodeVolumeAboveMost is a caution or what the limit says: an injection's volume is more than allowed.
 	CodeVolumeAboveMost = "INJECTION_VOLUME_ABOVE_MOST"
 )

@@ -13,7 +13,7 @@ import (
 
 // findings says what there is to say of a plan: of the vial, of each injection in order, of the sides, of the syringes.
 func (in *drawReader) findings(r *dosev1.PlanDrawRequest, plan dose.Plan) ([]*dosev1.Finding, error) {
-	m := newMixed(in.edition, in.product, in.vial, r.GetVial().GetDiluent(), in.market)
+	m := newMixed(in.edition, in.product, in.vial, r.GetVial().GetDiluent(), in.market, defaultUse)
 	found, err := m.findings(plan.Concentration)
 	if err != nil {
 		return nil, err
@@ -31,8 +31,11 @@ func (in *drawReader) findings(r *dosev1.PlanDrawRequest, plan dose.Plan) ([]*do
 	}
 	found = in.withoutTolerance(found, plan)
 	for _, f := range plan.Findings {
-		if f.Code == dose.CodeMuscleSplit {
+		switch f.Code {
+		case dose.CodeMuscleSplit:
 			found = append(found, muscleSplit(f))
+		case dose.CodeLossUnknown:
+			found = append(found, lossUnknown(plan.Syringes[0].DrawTo))
 		}
 	}
 	return found, nil
@@ -42,6 +45,13 @@ func muscleSplit(f dose.Finding) *dosev1.Finding {
 	return &dosev1.Finding{Code: CodeMuscleSplit, Level: formularyv1.Level_LEVEL_NOTE, About: f.Refs,
 		Text: "The injections of " + strings.ReplaceAll(f.Muscle, "_", " ") + " come from more than one syringe, since no one syringe holds them. " +
 			"A syringe's own tolerance then differs between them."}
+}
+
+func lossUnknown(reading dose.Volume) *dosev1.Finding {
+	return &dosev1.Finding{Code: CodeLossUnknown, Level: formularyv1.Level_LEVEL_NOTE, About: []string{"resume.loss"},
+		Text: "Something left the syringe without being given, and nobody knows how much. It is not counted as zero. The rest is reckoned from where the plunger stands, " +
+			reading.Display() + ".",
+		Figures: map[string]string{"plunger_ml": reading.Decimal()}}
 }
 
 // ofInjection says what there is to say of one injection.
@@ -54,13 +64,13 @@ func (in *drawReader) ofInjection(m dose.Mark, muscle string, plan dose.Plan) []
 			Figures: map[string]string{"dose_units": m.Dose.Decimal(), "exact_ml": millilitres(m.Exact.ML()),
 				"graduation_ml": plan.Syringe.Graduation.Decimal()}})
 	}
-	if t, ok := in.edition.Tolerance(muscle); ok && t.InjectionPermille != nil && overPermille(m.ErrorPercent.Value(), t.GetInjectionPermille()) {
-		found = append(found, &dosev1.Finding{Code: CodeInjectionError, Level: toleranceLevel(t), About: []string{m.Ref},
+	if l, ok := in.injectionLimitOf(muscle); ok && l.over(m.ErrorPercent) {
+		found = append(found, &dosev1.Finding{Code: CodeInjectionError, Level: l.level, About: []string{m.Ref},
 			Text: "Injection " + m.Ref + " delivers " + m.DeliveredUnits.Display() + " of " + string(in.product) + " where " + m.Dose.Display() +
-				" are planned: " + m.ErrorPercent.Number().Decimal + " %, more than the " + percentText(t.GetInjectionPermille()) + " % allowed.",
+				" are planned: " + m.ErrorPercent.Number().Decimal + " %, more than the " + l.most.Number().Decimal + " % allowed.",
 			Figures: map[string]string{"planned_units": m.Dose.Decimal(), "delivered_units": m.DeliveredUnits.Number().Decimal,
-				"error_percent": m.ErrorPercent.Number().Decimal, "tolerance_percent": percentText(t.GetInjectionPermille())},
-			Source: cite(in.edition, t.GetProvenance())})
+				"error_percent": m.ErrorPercent.Number().Decimal, "tolerance_percent": l.most.Number().Decimal},
+			Source: cite(in.edition, l.provenance)})
 	}
 	return append(found, in.volumeAboveMost(m)...)
 }
@@ -71,7 +81,7 @@ func (in *drawReader) volumeAboveMost(m dose.Mark) []*dosev1.Finding {
 		return aboveMost(m, in.most, formularyv1.Level_LEVEL_CAUTION, nil)
 	}
 	for _, l := range in.edition.Limits(string(in.product)) {
-		if l.GetBasis() == formularyv1.DoseBasis_DOSE_BASIS_INJECTION && l.VolumeNanoliters != nil && l.Target == nil {
+		if limitsVolume(l) {
 			level := formulary.Weaker(l.GetLevel(), formulary.MostLevel(l.GetProvenance()))
 			if found := aboveMost(m, dose.Volume(l.GetVolumeNanoliters()), level, cite(in.edition, l.GetProvenance())); found != nil {
 				return found
@@ -79,6 +89,11 @@ func (in *drawReader) volumeAboveMost(m dose.Mark) []*dosev1.Finding {
 		}
 	}
 	return nil
+}
+
+// limitsVolume reports whether a limit is one of an injection's volume, wherever it is given.
+func limitsVolume(l *formularyv1.Limit) bool {
+	return l.GetBasis() == formularyv1.DoseBasis_DOSE_BASIS_INJECTION && l.VolumeNanoliters != nil && l.Target == nil
 }
 
 func aboveMost(m dose.Mark, most dose.Volume, level formularyv1.Level, source *dosev1.Citation) []*dosev1.Finding {
@@ -92,9 +107,9 @@ func aboveMost(m dose.Mark, most dose.Volume, level formularyv1.Level, source *d
 
 // ofSides compares right and left where they are planned equal. By the rule of rounding they differ only where a plan was resumed.
 func (in *drawReader) ofSides(found []*dosev1.Finding, plan dose.Plan) ([]*dosev1.Finding, error) {
-	t, ok := in.edition.Tolerance("")
+	l, ok := in.sideLimitOf()
 	right, left := sideTotal(plan, dose.SideRight), sideTotal(plan, dose.SideLeft)
-	if !ok || t.SideDifferencePermille == nil || right == nil || left == nil || right.Planned != left.Planned {
+	if !ok || right == nil || left == nil || right.Planned != left.Planned {
 		return found, nil
 	}
 	difference, err := right.DeliveredUnits.Sub(left.DeliveredUnits)
@@ -105,17 +120,17 @@ func (in *drawReader) ofSides(found []*dosev1.Finding, plan dose.Plan) ([]*dosev
 	if err != nil {
 		return nil, err
 	}
-	if !overPermille(percent.Value(), t.GetSideDifferencePermille()) {
+	if !l.over(percent) {
 		return found, nil
 	}
-	return append(found, &dosev1.Finding{Code: CodeSidesDiffer, Level: toleranceLevel(t),
+	return append(found, &dosev1.Finding{Code: CodeSidesDiffer, Level: l.level,
 		About: []string{chartv1.Side_SIDE_RIGHT.String(), chartv1.Side_SIDE_LEFT.String()},
 		Text: "Right and left are planned equal, " + right.Planned.Display() + " of " + string(in.product) + " each; right gets " +
 			right.DeliveredUnits.Display() + " and left " + left.DeliveredUnits.Display() + ".",
 		Figures: map[string]string{"planned_units": right.Planned.Decimal(), "right_units": right.DeliveredUnits.Number().Decimal,
 			"left_units": left.DeliveredUnits.Number().Decimal, "difference_percent": percent.Number().Decimal,
-			"tolerance_percent": percentText(t.GetSideDifferencePermille())},
-		Source: cite(in.edition, t.GetProvenance())}), nil
+			"tolerance_percent": l.most.Number().Decimal},
+		Source: cite(in.edition, l.provenance)}), nil
 }
 
 func sideTotal(plan dose.Plan, side dose.Side) *dose.SideTotal {
@@ -134,9 +149,9 @@ func (in *drawReader) withoutTolerance(found []*dosev1.Finding, plan dose.Plan) 
 	k := 0
 	for _, s := range plan.Syringes {
 		for _, m := range s.Marks {
-			t, ok := in.edition.Tolerance(in.injections[k].Muscle)
+			_, limited := in.injectionLimitOf(in.injections[k].Muscle)
 			k++
-			if m.ErrorPercent.Value().Sign() == 0 || (ok && t.InjectionPermille != nil) {
+			if m.ErrorPercent.Value().Sign() == 0 || limited {
 				continue
 			}
 			about = append(about, m.Ref)
@@ -152,23 +167,4 @@ func (in *drawReader) withoutTolerance(found []*dosev1.Finding, plan dose.Plan) 
 		Text: "Rounding to the syringe's graduation changes doses by up to " + dose.NewPercent(worst.Value().Abs()).Number().Decimal +
 			" %. How much may be: no published figure; set by the medical lead.",
 		Figures: map[string]string{"worst_error_percent": worst.Number().Decimal}})
-}
-
-func toleranceLevel(t *formularyv1.Tolerance) formularyv1.Level {
-	return formulary.Weaker(t.GetLevel(), formulary.MostLevel(t.GetProvenance()))
-}
-
-// overPermille reports whether so many per cent, of either sign, are more than so many thousandths.
-func overPermille(percent dose.Fraction, permille int32) bool {
-	limit, err := dose.NewFraction(int64(permille), 10)
-	return err == nil && percent.Abs().Cmp(limit) > 0
-}
-
-// percentText is thousandths as per cent.
-func percentText(permille int32) string {
-	limit, err := dose.NewFraction(int64(permille), 10)
-	if err != nil {
-		return ""
-	}
-	return plain(limit).Decimal
 }

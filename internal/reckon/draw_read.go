@@ -32,6 +32,8 @@ type drawReader struct {
 	most dose.Volume
 	// tolerance is what the standard allows the syringe, in words; empty when it is not known.
 	tolerance string
+	// injectionLimit and sideLimit are the lead's limits that the request carries; nil where it names none.
+	injectionLimit, sideLimit *dose.Percent
 }
 
 func readDraw(e *formulary.Edition, r *dosev1.PlanDrawRequest) *drawReader {
@@ -40,66 +42,81 @@ func readDraw(e *formulary.Edition, r *dosev1.PlanDrawRequest) *drawReader {
 	in.vial = in.reader.vial(in.product, r.GetVial())
 	in.market = in.choice(r.GetFormulary())
 	in.readSyringe(r)
-	in.readDoses(r.GetDoses())
+	in.injections = in.doses(in.product, r.GetDoses())
 	if r.MostMlPerInjection != nil {
 		in.most = in.volume("most_ml_per_injection", r.GetMostMlPerInjection())
 		in.moreThanZero("most_ml_per_injection", r.GetMostMlPerInjection())
+	}
+	if t := r.GetTolerance(); t != nil {
+		in.injectionLimit = in.percent("tolerance.injection_percent", t.InjectionPercent)
+		in.sideLimit = in.percent("tolerance.side_difference_percent", t.SideDifferencePercent)
 	}
 	return in
 }
 
 // readSyringe reads the syringe with what its needles keep. Dead space of barrel and drawing needle are lost once for each syringe, so they add.
 func (in *drawReader) readSyringe(r *dosev1.PlanDrawRequest) {
-	s := r.GetSyringe()
-	if s == nil {
+	needle := in.optional("needle_dead_space_ml", r.NeedleDeadSpaceMl, 0)
+	priming := in.optional("priming_ml", r.PrimingMl, 0)
+	if r.GetSyringe() == nil {
 		in.refuse(badField, "syringe", "", "the syringe's capacity and graduation")
 		return
 	}
-	in.syringe = dose.Syringe{
-		Capacity:   in.volume("syringe.capacity_ml", s.GetCapacityMl()),
-		Graduation: in.volume("syringe.graduation_ml", s.GetGraduationMl()),
-		DeadSpace:  in.optional("syringe.dead_space_ml", s.DeadSpaceMl, 0) + in.optional("needle_dead_space_ml", r.NeedleDeadSpaceMl, 0),
-		Priming:    in.optional("priming_ml", r.PrimingMl, 0),
+	in.syringe, in.tolerance = in.syringeType("syringe", r.GetSyringe())
+	in.syringe.DeadSpace += needle
+	in.syringe.Priming = priming
+}
+
+// syringeType reads a type of syringe, and what the standard allows it where the formulary says so.
+func (in *reader) syringeType(field string, s *dosev1.SyringeType) (dose.Syringe, string) {
+	syringe := dose.Syringe{
+		Capacity:   in.volume(field+".capacity_ml", s.GetCapacityMl()),
+		Graduation: in.volume(field+".graduation_ml", s.GetGraduationMl()),
+	}
+	if s != nil {
+		syringe.DeadSpace = in.optional(field+".dead_space_ml", s.DeadSpaceMl, 0)
 	}
 	if s.GetInsulinScale() {
-		in.syringe.MarkVolume = dose.Millilitre / 100
+		syringe.MarkVolume = dose.Millilitre / 100
 	}
-	in.moreThanZero("syringe.graduation_ml", s.GetGraduationMl())
-	in.matchSyringe(s)
+	in.moreThanZero(field+".graduation_ml", s.GetGraduationMl())
+	return syringe, in.matchSyringe(field, s, syringe)
 }
 
 // matchSyringe finds the syringe in the formulary: by its code, with which the request must agree, else by what it is.
-func (in *drawReader) matchSyringe(s *dosev1.SyringeType) {
-	if s.Code == nil {
+func (in *reader) matchSyringe(field string, s *dosev1.SyringeType, read dose.Syringe) (tolerance string) {
+	if s == nil || s.Code == nil {
 		for _, known := range in.edition.Syringes() {
-			if known.GetCapacityNanoliters() == int64(in.syringe.Capacity) && known.GetGraduationNanoliters() == int64(in.syringe.Graduation) &&
+			if known.GetCapacityNanoliters() == int64(read.Capacity) && known.GetGraduationNanoliters() == int64(read.Graduation) &&
 				known.GetInsulinScale() == s.GetInsulinScale() {
-				in.tolerance = known.GetToleranceText()
-				return
+				return known.GetToleranceText()
 			}
 		}
-		return
+		return ""
 	}
 	known, ok := in.edition.Syringe(s.GetCode())
 	switch {
 	case !ok:
-		in.refuse(badField, "syringe.code", s.GetCode(), "a syringe of the formulary, or nothing")
-	case known.GetCapacityNanoliters() != int64(in.syringe.Capacity):
-		in.refuse(badField, "syringe.capacity_ml", s.GetCapacityMl(), dose.Volume(known.GetCapacityNanoliters()).Decimal()+", as the formulary's "+s.GetCode())
-	case known.GetGraduationNanoliters() != int64(in.syringe.Graduation):
-		in.refuse(badField, "syringe.graduation_ml", s.GetGraduationMl(),
+		in.refuse(badField, field+".code", s.GetCode(), "a syringe of the formulary, or nothing")
+	case known.GetCapacityNanoliters() != int64(read.Capacity):
+		in.refuse(badField, field+".capacity_ml", s.GetCapacityMl(), dose.Volume(known.GetCapacityNanoliters()).Decimal()+", as the formulary's "+s.GetCode())
+	case known.GetGraduationNanoliters() != int64(read.Graduation):
+		in.refuse(badField, field+".graduation_ml", s.GetGraduationMl(),
 			dose.Volume(known.GetGraduationNanoliters()).Decimal()+", as the formulary's "+s.GetCode())
 	case known.GetInsulinScale() != s.GetInsulinScale():
-		in.refuse(badField, "syringe.insulin_scale", strconv.FormatBool(s.GetInsulinScale()), "the other, as the formulary's "+s.GetCode())
+		in.refuse(badField, field+".insulin_scale", strconv.FormatBool(s.GetInsulinScale()), "the other, as the formulary's "+s.GetCode())
 	default:
-		in.tolerance = known.GetToleranceText()
+		return known.GetToleranceText()
 	}
+	return ""
 }
 
-func (in *drawReader) readDoses(doses []*dosev1.PlannedDose) {
+// doses reads the injections of a plan.
+func (in *reader) doses(product dose.Product, doses []*dosev1.PlannedDose) []dose.Injection {
+	var injections []dose.Injection
 	if len(doses) == 0 || len(doses) > mostDoses {
 		in.refuse(badField, "doses", strconv.Itoa(len(doses)), "1 to 200 injections")
-		return
+		return nil
 	}
 	seen := make(map[string]bool, len(doses))
 	for i, d := range doses {
@@ -109,7 +126,7 @@ func (in *drawReader) readDoses(doses []*dosev1.PlannedDose) {
 			in.refuse(badField, indexed("doses", i, "ref"), ref, "a name that no other injection has")
 		}
 		seen[d.GetRef()] = true
-		injection := dose.Injection{Ref: d.GetRef(), Dose: in.amount(indexed("doses", i, "dose_units"), in.product, d.GetDoseUnits()), Muscle: d.GetMuscle()}
+		injection := dose.Injection{Ref: d.GetRef(), Dose: in.amount(indexed("doses", i, "dose_units"), product, d.GetDoseUnits()), Muscle: d.GetMuscle()}
 		in.moreThanZero(indexed("doses", i, "dose_units"), d.GetDoseUnits())
 		if d != nil {
 			injection.Side = in.side(indexed("doses", i, "side"), d.Side)
@@ -117,8 +134,9 @@ func (in *drawReader) readDoses(doses []*dosev1.PlannedDose) {
 		if d.GetMuscle() != "" || (d != nil && d.Muscle != nil) {
 			in.word(indexed("doses", i, "muscle"), d.GetMuscle())
 		}
-		in.injections = append(in.injections, injection)
+		injections = append(injections, injection)
 	}
+	return injections
 }
 
 // resume reads where a plan stands. What a side had comes as an exact volume, which must be that of a dose: a volume that was rounded is refused
@@ -128,6 +146,9 @@ func (in *drawReader) resume(request *dose.DrawRequest, r *dosev1.DrawResumption
 		return nil
 	}
 	request.InHand = &dose.InHand{Reading: in.volume("resume.plunger_ml", r.GetPlungerMl())}
+	if loss := r.GetLoss(); loss != nil {
+		request.InHand.Lost = dose.Loss{Unknown: loss.LostMl == nil, Volume: in.optional("resume.loss.lost_ml", loss.LostMl, 0)}
+	}
 	seen := make(map[dose.Side]bool)
 	for i, g := range r.GetGiven() {
 		given := dose.Given{Ref: indexed("resume.given", i, "exact_ml"), Delivered: in.volume(indexed("resume.given", i, "delivered_ml"), g.GetDeliveredMl())}
@@ -212,5 +233,6 @@ func (in *drawReader) drawRefusal(err error, r *dosev1.PlanDrawRequest) error {
 			}
 		}
 	}
-	return refusal(err, [][2]string{{"syringe.priming_ml", "priming_ml"}, {"in_hand.reading_ml", "resume.plunger_ml"}, {"given", "resume.given"}})
+	return refusal(err, [][2]string{{"syringe.priming_ml", "priming_ml"}, {"in_hand.reading_ml", "resume.plunger_ml"},
+		{"in_hand.lost_ml", "resume.loss.lost_ml"}, {"given", "resume.given"}})
 }

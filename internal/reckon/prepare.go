@@ -28,6 +28,7 @@ func Prepare(e *formulary.Edition, r *dosev1.PrepareRequest) (*dosev1.PrepareRes
 		in.refuse(badField, "mixed_at", "", "a time of the years 1 to 9999")
 	}
 	in.moreThanZero("graduation_ml", r.GetGraduationMl())
+	use := in.use(r.Use)
 	if err := in.refused.Err(); err != nil {
 		return nil, err
 	}
@@ -35,7 +36,7 @@ func Prepare(e *formulary.Edition, r *dosev1.PrepareRequest) (*dosev1.PrepareRes
 	if err != nil {
 		return nil, refusal(err, [][2]string{{"syringe.graduation_ml", "graduation_ml"}})
 	}
-	m := newMixed(e, product, vial, r.GetVial().GetDiluent(), market)
+	m := newMixed(e, product, vial, r.GetVial().GetDiluent(), market, use)
 	response, err := answerPrepare(&m, prepared)
 	if err != nil {
 		return nil, refusal(err, nil)

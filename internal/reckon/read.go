@@ -34,14 +34,16 @@ func (r *reader) refuse(reason faultv1.Reason, field, read, want string) {
 }
 
 // product is the one place where a product comes in from outside.
-func (r *reader) product(name string) dose.Product {
+func (r *reader) product(name string) dose.Product { return r.namedProduct("product", name) }
+
+func (r *reader) namedProduct(field, name string) dose.Product {
 	product, err := dose.ParseProduct(name)
 	if err != nil {
-		r.refuse(badField, "product", name, "a nonproprietary name, such as onabotulinumtoxinA")
+		r.refuse(badField, field, name, "a nonproprietary name, such as onabotulinumtoxinA")
 		return ""
 	}
 	if _, known := r.edition.Product(name); !known {
-		r.refuse(noProduct, "product", name, "one of "+strings.Join(productNames(r.edition), ", "))
+		r.refuse(noProduct, field, name, "one of "+strings.Join(productNames(r.edition), ", "))
 		return ""
 	}
 	return product
@@ -81,6 +83,19 @@ func (r *reader) optional(field string, text *string, otherwise dose.Volume) dos
 		return otherwise
 	}
 	return r.volume(field, *text)
+}
+
+// percent reads a limit that may be absent.
+func (r *reader) percent(field string, text *string) *dose.Percent {
+	if text == nil {
+		return nil
+	}
+	p, err := dose.ParsePercent(*text)
+	if err != nil {
+		r.refuse(badQuantity, field, *text, "a decimal of per cent, 0 to 1000, such as 12.5, with at most 4 decimals"+because(err))
+		return nil
+	}
+	return &p
 }
 
 // moreThanZero refuses a zero; what is no decimal was refused before.
@@ -131,6 +146,15 @@ func (r *reader) word(field, text string) {
 	if !wordForm.MatchString(text) {
 		r.refuse(badField, field, text, "a name of at most 64 lower-case letters, digits and underscores")
 	}
+}
+
+// use reads the use that labels must be for.
+func (r *reader) use(text *string) string {
+	if text == nil {
+		return defaultUse
+	}
+	r.word("use", *text)
+	return *text
 }
 
 var marketForm = regexp.MustCompile(`^([A-Z]{2,10})?$`)

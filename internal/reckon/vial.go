@@ -1,6 +1,8 @@
 package reckon
 
 import (
+	"strings"
+
 	"needlebook/internal/dose"
 	"needlebook/internal/formulary"
 
@@ -8,8 +10,8 @@ import (
 	formularyv1 "needlebook/gen/needlebook/formulary/v1"
 )
 
-// thisUse is the use that a label must be for, so that its dilution counts as labelled.
-const thisUse = "aesthetic"
+// defaultUse is the use that a label must be for, so that its dilution counts as labelled, where the request names none.
+const defaultUse = "aesthetic"
 
 // mixed is a vial as the formulary sees it: what is stated of exactly this mix.
 type mixed struct {
@@ -18,12 +20,14 @@ type mixed struct {
 	vial    dose.Vial
 	diluent string
 	market  string
+	// use is the use that a label must be for.
+	use string
 	// stated are the entries of this mix that hold in the market; otherDiluent those that are for another kind of diluent.
 	stated, otherDiluent []*formularyv1.Dilution
 }
 
-func newMixed(e *formulary.Edition, product dose.Product, vial dose.Vial, diluent, market string) mixed {
-	m := mixed{edition: e, product: product, vial: vial, diluent: diluent, market: market}
+func newMixed(e *formulary.Edition, product dose.Product, vial dose.Vial, diluent, market, use string) mixed {
+	m := mixed{edition: e, product: product, vial: vial, diluent: diluent, market: market, use: use}
 	mix := formulary.Mix{Product: string(product), ContentMilliunits: vial.Content.Milliunits(), DiluentNanoliters: int64(vial.Diluent),
 		LiquidNanoliters: int64(vial.Liquid)}
 	for _, d := range e.Dilutions(mix) {
@@ -46,21 +50,21 @@ func otherKind(stated, named string) bool {
 // labelled reports whether a label that may be relied on states this mix for this use.
 func (m *mixed) labelled() bool {
 	for _, d := range m.stated {
-		if isLabelled(d) && formulary.Clears(d.GetProvenance()) {
+		if m.isLabelled(d) && formulary.Clears(d.GetProvenance()) {
 			return true
 		}
 	}
 	return false
 }
 
-func isLabelled(d *formularyv1.Dilution) bool {
-	return d.GetStanding() == formularyv1.DilutionStanding_DILUTION_STANDING_LABELLED && d.GetUse() == thisUse
+func (m *mixed) isLabelled(d *formularyv1.Dilution) bool {
+	return d.GetStanding() == formularyv1.DilutionStanding_DILUTION_STANDING_LABELLED && d.GetUse() == m.use
 }
 
-// adopted reports whether the clinic's lead stands for this mix.
+// adopted reports whether the clinic's lead stands for this mix in this use.
 func (m *mixed) adopted() bool {
 	for _, d := range m.stated {
-		if d.GetStanding() == formularyv1.DilutionStanding_DILUTION_STANDING_ADOPTED {
+		if d.GetStanding() == formularyv1.DilutionStanding_DILUTION_STANDING_ADOPTED && d.GetUse() == m.use {
 			return true
 		}
 	}
@@ -172,17 +176,20 @@ func (m *mixed) dilutionFindings() []*dosev1.Finding {
 			Source: cite(m.edition, d.GetProvenance())}}
 	}
 	for _, d := range m.stated {
-		if isLabelled(d) {
+		if m.isLabelled(d) {
 			return []*dosev1.Finding{{Code: CodeDilutionUnconfirmed, Level: formularyv1.Level_LEVEL_NOTE, About: about,
 				Text: "A label is said to state " + m.name() + ", a figure " + formulary.ObtainedText(d.GetProvenance().GetObtained()) +
 					", which permits nothing. Check the label in force.", Source: cite(m.edition, d.GetProvenance())}}
 		}
 	}
 	f := &dosev1.Finding{Code: CodeDilutionNotLabelled, Level: formularyv1.Level_LEVEL_NOTE, About: about,
-		Text: "No label in the formulary states " + m.name() + " for aesthetic use."}
+		Text: "No label in the formulary states " + m.name() + " for " + useText(m.use) + " use."}
 	for _, d := range m.stated {
 		f.Source = cite(m.edition, d.GetProvenance())
 		break
 	}
 	return []*dosev1.Finding{f}
 }
+
+// useText is a use in words.
+func useText(use string) string { return strings.ReplaceAll(use, "_", " ") }

@@ -615,9 +615,9 @@ func (x *PlanDrawRequest) GetTolerance() *DrawTolerance {
 // DrawTolerance is how far a delivered dose may be from its plan before the answer says so. It is the medical lead's figure: nobody published one.
 type DrawTolerance struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// For one injection, in per cent of its dose; absent when none was set.
+	// For one injection, in per cent of its dose; absent means the formulary's.
 	InjectionPercent *string `protobuf:"bytes,1,opt,name=injection_percent,json=injectionPercent,proto3,oneof" json:"injection_percent,omitempty"`
-	// Between right and left planned equal, in per cent of that dose; absent when none was set.
+	// Between right and left planned equal, in per cent of that dose; absent means the formulary's.
 	SideDifferencePercent *string `protobuf:"bytes,2,opt,name=side_difference_percent,json=sideDifferencePercent,proto3,oneof" json:"side_difference_percent,omitempty"`
 	unknownFields         protoimpl.UnknownFields
 	sizeCache             protoimpl.SizeCache
@@ -1589,7 +1589,9 @@ type AdviseDilutionResponse struct {
 	// The formulary used.
 	Edition *EditionUsed `protobuf:"bytes,4,opt,name=edition,proto3" json:"edition,omitempty"`
 	// The caution that is shown with every dose.
-	Caution       string `protobuf:"bytes,5,opt,name=caution,proto3" json:"caution,omitempty"`
+	Caution string `protobuf:"bytes,5,opt,name=caution,proto3" json:"caution,omitempty"`
+	// How many options there are in all, those not answered included.
+	OptionCount   int32 `protobuf:"varint,6,opt,name=option_count,json=optionCount,proto3" json:"option_count,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1657,6 +1659,13 @@ func (x *AdviseDilutionResponse) GetCaution() string {
 		return x.Caution
 	}
 	return ""
+}
+
+func (x *AdviseDilutionResponse) GetOptionCount() int32 {
+	if x != nil {
+		return x.OptionCount
+	}
+	return 0
 }
 
 // DilutionOption is a dilution with a syringe and its figures. Ranked by worst error, difference of sides, cost of a slip; then fewer syringes, less
@@ -3069,11 +3078,11 @@ type ProductHistory struct {
 	Product string `protobuf:"bytes,1,opt,name=product,proto3" json:"product,omitempty"`
 	// Sums over the days asked for.
 	Total *ProductTotal `protobuf:"bytes,2,opt,name=total,proto3" json:"total,omitempty"`
-	// The day of the last treatment of any kind; absent when there was none.
+	// The day of the last treatment of any kind, the latest that it can have been; absent when there was none.
 	LastOn *v13.Date `protobuf:"bytes,3,opt,name=last_on,json=lastOn,proto3" json:"last_on,omitempty"`
 	// The days since then.
 	DaysSinceLast *int32 `protobuf:"varint,4,opt,name=days_since_last,json=daysSinceLast,proto3,oneof" json:"days_since_last,omitempty"`
-	// The day of the last that was not a touch-up; absent when there was none.
+	// The day of the last that was not a touch-up, the latest that it can have been; absent when there was none.
 	LastFullOn *v13.Date `protobuf:"bytes,5,opt,name=last_full_on,json=lastFullOn,proto3" json:"last_full_on,omitempty"`
 	// The days since then.
 	DaysSinceLastFull *int32 `protobuf:"varint,6,opt,name=days_since_last_full,json=daysSinceLastFull,proto3,oneof" json:"days_since_last_full,omitempty"`
@@ -4224,7 +4233,7 @@ type MuscleSides struct {
 	Right *SideDose `protobuf:"bytes,3,opt,name=right,proto3" json:"right,omitempty"`
 	// What the left had.
 	Left *SideDose `protobuf:"bytes,4,opt,name=left,proto3" json:"left,omitempty"`
-	// Right less left, in units; negative when the left had more.
+	// Right less left, in units; negative when the left had more. Absent while a dose is not known.
 	Difference *DoseSpan `protobuf:"bytes,5,opt,name=difference,proto3" json:"difference,omitempty"`
 	// Right less left, in per cent of the larger; absent while a dose is a span.
 	DifferencePercent *string `protobuf:"bytes,6,opt,name=difference_percent,json=differencePercent,proto3,oneof" json:"difference_percent,omitempty"`
@@ -4897,13 +4906,14 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"\x04_useB\x18\n" +
 	"\x16_most_ml_per_injectionB\r\n" +
 	"\v_priming_mlB\x17\n" +
-	"\x15_needle_dead_space_ml\"\xa6\x02\n" +
+	"\x15_needle_dead_space_ml\"\xc9\x02\n" +
 	"\x16AdviseDilutionResponse\x12<\n" +
 	"\aoptions\x18\x01 \x03(\v2\".needlebook.dose.v1.DilutionOptionR\aoptions\x12@\n" +
 	"\brejected\x18\x02 \x03(\v2$.needlebook.dose.v1.RejectedDilutionR\brejected\x127\n" +
 	"\bfindings\x18\x03 \x03(\v2\x1b.needlebook.dose.v1.FindingR\bfindings\x129\n" +
 	"\aedition\x18\x04 \x01(\v2\x1f.needlebook.dose.v1.EditionUsedR\aedition\x12\x18\n" +
-	"\acaution\x18\x05 \x01(\tR\acaution\"\xd5\t\n" +
+	"\acaution\x18\x05 \x01(\tR\acaution\x12!\n" +
+	"\foption_count\x18\x06 \x01(\x05R\voptionCount\"\xd5\t\n" +
 	"\x0eDilutionOption\x12\x12\n" +
 	"\x04rank\x18\x01 \x01(\x05R\x04rank\x12#\n" +
 	"\rcontent_units\x18\x02 \x01(\tR\fcontentUnits\x12\x1d\n" +
