@@ -257,12 +257,17 @@ func (b *batch) releaseFollowers(row *pendingRow) (leftOut []record.Register, er
 	}
 }
 
-// GiveUp records that a person gave a held or waiting edit up for good, with the reason. It stays in the log. Edits that waited for it go on.
+// GiveUp records that a person gave a held or waiting edit up for good, with the reason. It stays in the log. Edits that waited for it go on. Of edits of
+// one replica that wait in a record the earliest is given up first; another is refused with UNKNOWN_CONTEXT.
 func (l *Ledger) GiveUp(ctx context.Context, j Judgement) error {
 	return l.inBatch(ctx, j.Org, func(b *batch) error {
 		row, h, err := b.judged(j)
 		if err != nil {
 			return err
+		}
+		if h.Status == syncv1.HeldStatus_HELD_STATUS_WAITING && row.waits(causal.Dot{Replica: h.Edit.Dot.Replica, Counter: h.Edit.Dot.Counter - 1}) {
+			// Its counter would count, and with it all below it, so what still waits there could take no effect any more.
+			return fault.New(faultv1.Reason_REASON_UNKNOWN_CONTEXT, "held edit", h.Edit.Dot.String(), "the edits that its author made before it judged first")
 		}
 		if err := b.logRef(row, judged, h.Edit.Dot); err != nil {
 			return err

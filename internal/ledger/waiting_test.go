@@ -7,9 +7,11 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	chartv1 "needlebook/gen/needlebook/chart/v1"
+	faultv1 "needlebook/gen/needlebook/fault/v1"
 	recordv1 "needlebook/gen/needlebook/record/v1"
 	syncv1 "needlebook/gen/needlebook/sync/v1"
 	"needlebook/internal/causal"
+	"needlebook/internal/fault"
 	"needlebook/internal/ledger"
 	"needlebook/internal/record"
 	"needlebook/internal/replica"
@@ -218,4 +220,27 @@ func TestRestore_WaitingEditIsShownUntilItIsGivenUp(t *testing.T) {
 	c.sync()
 	a.sync()
 	sameDigest(t, a, c)
+}
+
+func TestGiveUp_EarlierEditThatWaitsIsNotLost(t *testing.T) {
+	w := newWorld(t)
+	a, b := w.tablet(), w.tablet()
+	k := w.vial()
+	a.edit(k, note("11"))
+	first := b.waitsFor(a, k, w.draw(), author)
+	second := b.edit(k, w.draw())
+	b.sync()
+	giveUp := func(d causal.Dot) error {
+		return w.ledger.GiveUp(t.Context(), ledger.Judgement{Org: org, By: author, Key: k, Dot: d, Reason: "lost"})
+	}
+	if err := giveUp(second.Dot); !fault.Has(err, faultv1.Reason_REASON_UNKNOWN_CONTEXT) {
+		t.Errorf("the second is given up while the first waits: %v", err)
+	}
+	a.sync()
+	b.sync()
+	a.sync()
+	sameDigest(t, a, b)
+	if len(a.r.View(k).Values()) != 3 {
+		t.Errorf("want the number and both draws, also %v: %s", first.Dot, a.draw())
+	}
 }
