@@ -2,44 +2,41 @@ package bench_test
 
 import (
 	"context"
-	"crypto/ecdsa"
-	"crypto/elliptic"
 	"crypto/rand"
-	"crypto/sha256"
-	"errors"
-	"math/big"
 	"net/http"
 	"path/filepath"
+	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
-	"connectrpc.com/connect"
+	"github.com/google/uuid"
 	"google.golang.org/protobuf/proto"
 
-	syncv1 "needlebook/gen/needlebook/sync/v1"
-	"needlebook/gen/needlebook/sync/v1/syncv1connect"
+	accessv1 "needlebook/gen/needlebook/access/v1"
+	"needlebook/gen/needlebook/access/v1/accessv1connect"
+	recordv1 "needlebook/gen/needlebook/record/v1"
+	"needlebook/internal/auth"
 	"needlebook/internal/causal"
-	"needlebook/internal/fault"
-	"needlebook/internal/ledger"
+	"needlebook/internal/chart"
+	"needlebook/internal/device"
 	"needlebook/internal/record"
-	"needlebook/internal/replica"
 	"needlebook/internal/schema"
-	"needlebook/internal/store"
-	"needlebook/internal/store/boltstore"
+	"needlebook/internal/server"
 )
 
-// host is the ledger behind the generated Connect handler, with signatures verified as in service.
+// host is the whole server, as `needlebook serve` runs it, on loopback: rights, audit, limits and logs included.
 type host struct {
-	syncv1connect.UnimplementedSyncServiceHandler
-	ledger *ledger.Ledger
 	schema *record.Schema
-	key    *ecdsa.PrivateKey
-	url    string
 	source *source
-	alone  bool
+	url    string
+	clinic string
+	token  string // of the administrator
+	staff  record.ID
+	ahead  atomic.Int64 // of the server's clock, so that many may enrol from one address without waiting; nanoseconds
 }
 
-var benchOrg = record.ID{1}
+const password = "long enough to measure with"
 
 func newHost(b *testing.B) *host {
 	b.Helper()
@@ -47,161 +44,129 @@ func newHost(b *testing.B) *host {
 	if err != nil {
 		b.Fatal(err)
 	}
-	s, err := boltstore.Open(boltstore.Config{Path: filepath.Join(b.TempDir(), "store"), Now: time.Now, MinFreeBytes: -1, AppendTables: string(ledger.AppendOnlyTables())})
+	h := &host{schema: sch, source: newSource(9)}
+	c := server.Default()
+	c.Data, c.Listen, c.Organisation, c.Clinic, c.MinFreeBytes = b.TempDir(), "127.0.0.1:0", "Measured Clinics", "One", -1
+	c.Now = func() time.Time { return time.Now().Add(time.Duration(h.ahead.Load())) }
+	c.HashCost = auth.Cost{MemoryKiB: 64, Passes: 1, Lanes: 1}
+	s, err := server.Open(b.Context(), c)
 	if err != nil {
 		b.Fatal(err)
 	}
-	b.Cleanup(func() { s.Close() })
-	h := &host{schema: sch, source: newSource(9)}
-	if h.key, err = ecdsa.GenerateKey(elliptic.P256(), rand.Reader); err != nil {
+	running, cancel := context.WithCancel(context.WithoutCancel(b.Context()))
+	done := make(chan error, 1)
+	go func() { done <- s.Serve(running) }()
+	b.Cleanup(func() { cancel(); <-done })
+	orgs, err := s.Service().Organisations(b.Context())
+	if err != nil {
 		b.Fatal(err)
 	}
-	allow := func(store.Reader, record.ID, *record.Edit) *fault.Error { return nil }
-	if h.ledger, err = ledger.Open(b.Context(), s, ledger.Config{Schema: sch, Authorise: allow, Now: time.Now}); err != nil {
-		b.Fatal(err)
-	}
-	mux := http.NewServeMux()
-	mux.Handle(syncv1connect.NewSyncServiceHandler(h, connect.WithCompressMinBytes(1024)))
-	h.url = serve(b, mux)
+	h.url, h.clinic = s.URL(), orgs[0].Clinic.String()
+	h.token = h.claim(b, s.Link(), "root")
+	h.staff = h.hire(b, "ada")
 	return h
 }
 
-// caller is the device that speaks. With alone, each replica is in an organisation of its own, so that it pulls nothing of the others', as replicas with
-// patients of their own do.
-func (h *host) caller(replica []byte) ledger.Caller {
-	org := benchOrg
-	if h.alone {
-		org = record.ID(replica)
+type bearer struct{ token string }
+
+func (t bearer) RoundTrip(r *http.Request) (*http.Response, error) {
+	if t.token != "" {
+		r.Header.Set("Authorization", "Bearer "+t.token)
 	}
-	return ledger.Caller{
-		Org: org, Device: record.ID{3},
-		Owns:  func(store.Reader, causal.ReplicaID) error { return nil },
-		Claim: func(store.Writer, causal.ReplicaID) error { return nil },
-		Verify: func(statement, sig []byte) error {
-			sum := sha256.Sum256(statement)
-			if len(sig) != 64 || !ecdsa.Verify(&h.key.PublicKey, sum[:], new(big.Int).SetBytes(sig[:32]), new(big.Int).SetBytes(sig[32:])) {
-				return errors.New("signature does not verify")
-			}
-			return nil
-		},
-	}
+	return http.DefaultTransport.RoundTrip(r)
 }
 
-func (h *host) Hello(ctx context.Context, m *syncv1.HelloRequest) (*syncv1.HelloResponse, error) {
-	return h.ledger.Hello(ctx, h.caller(m.GetReplica()), m)
+func (h *host) access() accessv1connect.AccessServiceClient {
+	return accessv1connect.NewAccessServiceClient(&http.Client{Transport: bearer{h.token}}, h.url)
 }
 
-func (h *host) Exchange(ctx context.Context, m *syncv1.ExchangeRequest) (*syncv1.ExchangeResponse, error) {
-	return h.ledger.Exchange(ctx, h.caller(m.GetReplica()), m)
-}
-
-// tablet is a replica with a store of its own, exchanging over HTTP.
-type tablet struct {
-	h      *host
-	client syncv1connect.SyncServiceClient
-	r      *replica.Replica
-	store  *boltstore.Store
-	up     int // bytes of messages sent and received since they were last read
-	down   int
-	trips  int
-}
-
-func (h *host) tablet(b *testing.B) *tablet {
+func (h *host) claim(b *testing.B, link, name string) string {
 	b.Helper()
-	s, err := boltstore.Open(boltstore.Config{Path: filepath.Join(b.TempDir(), "tablet"), Now: time.Now, MinFreeBytes: -1})
+	_, code, _ := strings.Cut(link, "#invitation=")
+	m, err := h.access().ClaimInvitation(b.Context(), &accessv1.ClaimInvitationRequest{RequestId: uuid.NewString(), Token: code, SignInName: name, Password: password})
 	if err != nil {
 		b.Fatal(err)
 	}
-	b.Cleanup(func() { s.Close() })
-	t := &tablet{h: h, client: syncv1connect.NewSyncServiceClient(http.DefaultClient, h.url), store: s}
-	var ch replica.Changes
-	t.r, ch = replica.New(h.schema, causal.ReplicaID(h.source.id()))
-	t.keep(b, ch)
-	return t
+	return m.GetTokens().GetAccessToken()
 }
 
-func (t *tablet) keep(b *testing.B, ch replica.Changes) {
+// hire adds an injector who signs in by this name.
+func (h *host) hire(b *testing.B, name string) record.ID {
 	b.Helper()
-	err := t.store.Update(b.Context(), func(w store.Writer) error {
-		for _, k := range ch.Delete {
-			if err := w.Delete(k); err != nil {
-				return err
-			}
-		}
-		for _, row := range ch.Put {
-			if err := w.Put(row.Key, row.Value); err != nil {
-				return err
-			}
-		}
-		return nil
+	m, err := h.access().AddStaff(b.Context(), &accessv1.AddStaffRequest{
+		RequestId: uuid.NewString(), Name: &recordv1.PersonName{Full: "Ada Measure"},
+		Assignments: []*accessv1.RoleAssignment{{Roles: []accessv1.Role{accessv1.Role_ROLE_INJECTOR, accessv1.Role_ROLE_MEDICAL_LEAD}}},
 	})
 	if err != nil {
 		b.Fatal(err)
 	}
-}
-
-func (h *host) sign(b *testing.B, statement []byte) []byte {
-	sum := sha256.Sum256(statement)
-	r, s, err := ecdsa.Sign(rand.Reader, h.key, sum[:])
+	h.claim(b, m.GetInvitationUrl(), name)
+	id, err := record.ParseID(m.GetStaff().GetId())
 	if err != nil {
 		b.Fatal(err)
 	}
-	return append(r.FillBytes(make([]byte, 32)), s.FillBytes(make([]byte, 32))...)
+	return id
 }
 
-// sync exchanges until there is nothing more, and returns how long it took.
-func (t *tablet) sync(b *testing.B) spent {
+// tablet is an enrolled device with a folder of its own.
+type tablet struct {
+	h *host
+	*device.Device
+	first spent // the first exchange, which brings everything that is there
+}
+
+func (h *host) tablet(b *testing.B) *tablet {
 	b.Helper()
-	t.r.Poll()
-	start, cpu := time.Now(), cpuTime()
-	for t.step(b) {
-	}
-	return since(start, cpu)
-}
-
-func (t *tablet) step(b *testing.B) bool {
-	s := t.r.Next()
-	switch {
-	case s.Hello != nil:
-		m, err := t.client.Hello(b.Context(), s.Hello)
-		if err != nil {
-			b.Fatal(err)
-		}
-		t.keep(b, t.r.ReceiveHello(s, m, causal.ReplicaID(t.h.source.id())))
-	case s.Exchange != nil:
-		if s.Statement != nil {
-			s.Exchange.Page.Signature = t.h.sign(b, s.Statement)
-		}
-		m, err := t.client.Exchange(b.Context(), s.Exchange)
-		if err != nil {
-			b.Fatal(connect.CodeOf(err), err)
-		}
-		t.up, t.down, t.trips = t.up+proto.Size(s.Exchange), t.down+proto.Size(m), t.trips+1
-		ch, err := t.r.Receive(s, m)
-		if err != nil {
-			b.Fatal(err)
-		}
-		t.keep(b, ch)
-	default:
-		return false
-	}
-	return true
-}
-
-func (t *tablet) edit(b *testing.B, k record.Key, writes []record.Write) replica.Changes {
-	_, ch, err := t.r.Edit(replica.Draft{ID: t.h.source.id(), Key: k, Author: staff, AuthoredAt: 1_790_000_000_000, Writes: writes})
+	m, err := h.access().CreateEnrolmentCode(b.Context(), &accessv1.CreateEnrolmentCodeRequest{
+		RequestId: uuid.NewString(), ClinicId: h.clinic, Kind: accessv1.DeviceKind_DEVICE_KIND_COMMAND_LINE,
+	})
 	if err != nil {
 		b.Fatal(err)
 	}
-	return ch
+	cfg := device.Config{Dir: filepath.Join(b.TempDir(), "tablet"), Now: time.Now, Random: rand.Reader}
+	d, err := device.Create(b.Context(), cfg, device.Enrolment{Server: h.url, Code: m.GetCode()})
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() { d.Close() })
+	if err := d.SignIn(b.Context(), "ada", password); err != nil {
+		b.Fatal(err)
+	}
+	t := &tablet{h: h, Device: d}
+	t.first, _ = t.sync(b)
+	return t
 }
 
-// fill makes n sessions on the tablet and returns their keys.
+// sync exchanges until there is nothing more, and returns how long it took and what went over the wire.
+func (t *tablet) sync(b *testing.B) (spent, device.Traffic) {
+	b.Helper()
+	start, cpu := time.Now(), cpuTime()
+	report, err := t.Sync(b.Context())
+	if err != nil {
+		b.Fatal(err)
+	}
+	if len(report.Refused) > 0 {
+		b.Fatalf("%d edits were refused, the first: %v", len(report.Refused), report.Refused[0].Detail)
+	}
+	return since(start, cpu), report.Traffic
+}
+
+func (t *tablet) edit(b *testing.B, k record.Key, writes []record.Write) {
+	b.Helper()
+	seen := t.State(k).Seen
+	if seen == nil {
+		seen = causal.Vector{}
+	}
+	if _, err := t.Edit(b.Context(), chart.Change{Key: k, Context: seen, Writes: writes}); err != nil {
+		b.Fatal(err)
+	}
+}
+
+// fill makes n sessions on the tablet and returns their keys, ids and messages.
 func (t *tablet) fill(b *testing.B, n int) (keys []record.Key, ids, docs [][]byte) {
 	b.Helper()
-	var all replica.Changes
-	for i := range n {
-		k, m := t.h.source.session()
+	for range n {
+		k, m := t.h.source.session(t.h.staff, t.h.clinic)
 		doc, err := proto.Marshal(m)
 		if err != nil {
 			b.Fatal(err)
@@ -210,13 +175,8 @@ func (t *tablet) fill(b *testing.B, n int) (keys []record.Key, ids, docs [][]byt
 		if err != nil {
 			b.Fatal(err)
 		}
-		ch := t.edit(b, k, writes)
-		all.Put, all.Delete = append(all.Put, ch.Put...), append(all.Delete, ch.Delete...)
+		t.edit(b, k, writes)
 		keys, ids, docs = append(keys, k), append(ids, k.ID[:]), append(docs, doc)
-		if i%1000 == 999 || i == n-1 {
-			t.keep(b, all)
-			all = replica.Changes{}
-		}
 	}
 	return keys, ids, docs
 }

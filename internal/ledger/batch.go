@@ -21,8 +21,10 @@ type batch struct {
 // pendingRow is a row with what this batch changed of it and did not write yet.
 type pendingRow struct {
 	*row
-	stored uint64      // its sequence in the index of changes before this batch; 0 for none
-	held   []heldEntry // ascending by dot
+	stored uint64 // its sequence in the index of changes before this batch; 0 for none
+	// concerned is the patients that it concerned before this batch.
+	concerned []record.ID
+	held      []heldEntry // ascending by dot
 }
 
 func (l *Ledger) newBatch(w store.Writer, org record.ID) (*batch, error) {
@@ -56,7 +58,7 @@ func (b *batch) row(k record.Key) (*pendingRow, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &pendingRow{row: r, stored: r.last}
+	p := &pendingRow{row: r, stored: r.last, concerned: b.l.Schema.Subjects(r.state)}
 	if r.held > 0 {
 		if p.held, err = readHeld(b.w, b.org, k); err != nil {
 			return nil, err

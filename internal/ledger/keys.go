@@ -21,7 +21,7 @@ const (
 	tableServer   = 'v' // organisation -> the server's own replica
 	tableBackups  = 'k' // sequence at a backup that is kept -> time
 	tableScope    = 'd' // device, part -> what scope.go says
-	tableSubjects = 'p' // organisation, patient, kind, record id -> 1, for each record that concerns the patient
+	tableSubjects = 'p' // organisation, patient, kind, record id -> sequence of its latest change, for each record that concerns the patient
 	tablePages    = 'q' // replica, counter of a page's last edit -> its first counter, signature
 )
 

@@ -39,6 +39,7 @@ type Config struct {
 type Ledger struct {
 	store store.Store
 	Config
+	summaries summaries
 }
 
 // Open prepares a store for use as a ledger: a new one gets its epoch and keys. The caller keeps the store and closes it after the last call.
@@ -47,13 +48,13 @@ func Open(ctx context.Context, s store.Store, c Config) (*Ledger, error) {
 		c.Random = rand.Reader
 	}
 	l := &Ledger{store: s, Config: c}
-	err := s.Update(ctx, func(w store.Writer) error {
-		_, err := readMeta(w)
-		if errors.Is(err, store.ErrNotFound) {
-			return l.startEpoch(w)
-		}
+	err := s.View(ctx, func(r store.Reader) error {
+		_, err := readMeta(r)
 		return err
 	})
+	if errors.Is(err, store.ErrNotFound) { // a full disk must not keep a store from being opened, so only a new one is written to
+		err = s.Update(ctx, l.startEpoch)
+	}
 	if err != nil {
 		return nil, fmt.Errorf("open ledger: %w", err)
 	}

@@ -129,7 +129,10 @@ func (x *exchange) pull(ctx context.Context) (*syncv1.ExchangeResponse, error) {
 		if err != nil {
 			return err
 		}
-		if err := a.collect(m); err != nil {
+		if !x.request.GetPushOnly() {
+			err = a.collect(m)
+		}
+		if err != nil {
 			return err
 		}
 		if a.resp.BackedUpCounter, err = backedUp(r, x.replica, counter); err != nil {
@@ -294,7 +297,7 @@ func (a *answer) move(m scopeMove) error {
 	if err != nil || (since > 0) != m.enters || m.enters && since != m.seq {
 		return err
 	}
-	keys, err := recordsOf(a.r, a.x.c.Org, m.patient)
+	keys, _, err := recordsOf(a.r, a.x.c.Org, m.patient)
 	if err != nil {
 		return err
 	}
@@ -347,23 +350,12 @@ func (a *answer) tell(patient record.ID) error {
 		return nil
 	}
 	a.told[patient] = true
-	keys, err := recordsOf(a.r, a.x.c.Org, patient)
-	if err != nil {
-		return err
-	}
-	var states []*record.State
-	for _, k := range keys {
-		row, err := readRow(a.r, a.x.c.Org, k)
-		if err != nil {
-			return err
-		}
-		states = append(states, row.state)
-	}
-	if entry := a.x.l.Summarise(patient, states); entry != nil {
+	entry, err := a.x.l.summary(a.r, a.x.c.Org, patient)
+	if err == nil && entry != nil {
 		a.resp.Safety = append(a.resp.Safety, entry)
 		a.bytes += proto.Size(entry)
 	}
-	return nil
+	return err
 }
 
 // add adds one record: whole, or what changed after the cursor's base when the replica has the rest.

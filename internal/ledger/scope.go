@@ -4,6 +4,8 @@ import (
 	"context"
 	"encoding/binary"
 	"errors"
+	"slices"
+	"sync"
 
 	faultv1 "needlebook/gen/needlebook/fault/v1"
 	optionsv1 "needlebook/gen/needlebook/options/v1"
@@ -49,26 +51,88 @@ func subjectKey(org, patient record.ID, k record.Key) []byte {
 	return append(b, k.ID[:]...)
 }
 
-// indexSubjects notes which patients a record concerns. A record that concerned a patient once stays in the index: while its patient is in conflict it
-// belongs to both, and afterwards the other must learn that it does not.
-func (r *row) indexSubjects(w store.Writer, l *Ledger, org record.ID) error {
-	for _, patient := range l.Schema.Subjects(r.state) {
-		if err := w.Put(subjectKey(org, patient, r.state.Key), []byte{1}); err != nil {
+// indexSubjects notes which patients a record concerns, and when it changed. A record that concerned a patient once stays in her index, so that what is
+// folded of her is folded anew without it.
+func (p *pendingRow) indexSubjects(w store.Writer, l *Ledger, org record.ID) error {
+	now := l.Schema.Subjects(p.state)
+	for _, patient := range append(now, p.concerned...) {
+		if err := w.Put(subjectKey(org, patient, p.state.Key), binary.BigEndian.AppendUint64(nil, p.last)); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-// recordsOf is the records that concern a patient, ascending.
-func recordsOf(r store.Reader, org, patient record.ID) ([]record.Key, error) {
-	var out []record.Key
+// recordsOf is the records that concern a patient, ascending, and the sequence of the latest change among them.
+func recordsOf(r store.Reader, org, patient record.ID) (keys []record.Key, latest uint64, err error) {
 	prefix := subjectKey(org, patient, record.Key{})[:33]
-	err := r.Scan(prefix, after(prefix), func(key, _ []byte) error {
-		out = append(out, record.Key{Kind: record.Kind(binary.BigEndian.Uint16(key[33:])), ID: record.ID(key[35:])})
+	err = r.Scan(prefix, after(prefix), func(key, v []byte) error {
+		if len(v) != 8 {
+			return errors.New("subject entry is not of its size")
+		}
+		latest = max(latest, binary.BigEndian.Uint64(v))
+		keys = append(keys, record.Key{Kind: record.Kind(binary.BigEndian.Uint16(key[33:])), ID: record.ID(key[35:])})
 		return nil
 	})
-	return out, err
+	return keys, latest, err
+}
+
+// summaries remembers what was folded of patients lately: many tablets ask for the same one after every change. It may be used concurrently.
+type summaries struct {
+	mu   sync.Mutex
+	kept map[patientAt]summarised
+}
+
+type patientAt struct{ org, patient record.ID }
+
+// summarised is a summary with the sequence of the latest change that is in it. That sequence names the states that it was made of.
+type summarised struct {
+	latest uint64
+	entry  *syncv1.SafetyEntry
+}
+
+// maxSummaries bounds what is remembered; then all is forgotten and made again as it is asked for.
+const maxSummaries = 50_000
+
+func (c *summaries) get(at patientAt, latest uint64) (*syncv1.SafetyEntry, bool) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	s, ok := c.kept[at]
+	return s.entry, ok && s.latest == latest
+}
+
+func (c *summaries) put(at patientAt, s summarised) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.kept == nil || len(c.kept) >= maxSummaries {
+		c.kept = map[patientAt]summarised{}
+	}
+	c.kept[at] = s
+}
+
+// summary is what must be known of a patient, as r has her records. The entry is shared: it is not to be changed.
+func (l *Ledger) summary(r store.Reader, org, patient record.ID) (*syncv1.SafetyEntry, error) {
+	keys, latest, err := recordsOf(r, org, patient)
+	if err != nil {
+		return nil, err
+	}
+	at := patientAt{org, patient}
+	if entry, ok := l.summaries.get(at, latest); ok {
+		return entry, nil
+	}
+	var states []*record.State
+	for _, k := range keys {
+		row, err := readRow(r, org, k)
+		if err != nil {
+			return nil, err
+		}
+		if slices.Contains(l.Schema.Subjects(row.state), patient) {
+			states = append(states, row.state)
+		}
+	}
+	s := summarised{latest, l.Summarise(patient, states)}
+	l.summaries.put(at, s)
+	return s.entry, nil
 }
 
 // changeScope makes the change that a request asks for. It is done before edits are taken, and is durable on its own: done again it changes nothing.

@@ -75,6 +75,9 @@ func (r *Replica) exchangeStep(inc *incarnation) Step {
 		}
 		edits = append(edits, o.edit)
 	}
+	// While more pages wait, nothing is pulled: what a clinician made goes first. The first exchange of all pulls, so that the server knows from where on
+	// this replica's own edits need not come back.
+	s.Exchange.PushOnly = len(edits) < len(unsent) && len(r.cursor) > 0
 	last := unsent[len(edits)-1]
 	s.Exchange.Page = wire.EncodePage(edits)
 	s.Statement = wire.Statement(inc.id, edits[0].Dot.Counter, last.edit.Dot.Counter, last.hash)
@@ -136,8 +139,10 @@ func (r *Replica) Receive(s Step, m *syncv1.ExchangeResponse) (Changes, error) {
 	if len(m.GetCursor()) > 0 {
 		r.cursor = bytes.Clone(m.GetCursor())
 	}
-	r.more, r.started = m.GetMore(), true
-	if r.replacing && !r.more {
+	if !s.Exchange.GetPushOnly() {
+		r.more, r.started = m.GetMore(), true
+	}
+	if r.replacing && !r.more && !s.Exchange.GetPushOnly() {
 		r.finishReplacing(&ch)
 	}
 	r.release(s.inc, m.GetBackedUpCounter(), &ch)

@@ -411,7 +411,9 @@ type ExchangeRequest struct {
 	// The most records wanted in the answer; 0 for the server's default, which is also the most.
 	MaxRows uint32 `protobuf:"varint,6,opt,name=max_rows,json=maxRows,proto3" json:"max_rows,omitempty"`
 	// How the device's scope changes; absent when it does not.
-	Scope         *ScopeChange `protobuf:"bytes,7,opt,name=scope,proto3" json:"scope,omitempty"`
+	Scope *ScopeChange `protobuf:"bytes,7,opt,name=scope,proto3" json:"scope,omitempty"`
+	// True to be told only what became of the edits: there are more to send, and they come first. The cursor stays where it is.
+	PushOnly      bool `protobuf:"varint,8,opt,name=push_only,json=pushOnly,proto3" json:"push_only,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -493,6 +495,13 @@ func (x *ExchangeRequest) GetScope() *ScopeChange {
 		return x.Scope
 	}
 	return nil
+}
+
+func (x *ExchangeRequest) GetPushOnly() bool {
+	if x != nil {
+		return x.PushOnly
+	}
+	return false
 }
 
 // ScopeChange adds patients to those a device holds whole, and takes some out. Making it again changes nothing.
@@ -1035,7 +1044,7 @@ const file_needlebook_sync_v1_sync_service_proto_rawDesc = "" +
 	"\fcursor_valid\x18\b \x01(\bR\vcursorValid\x12\"\n" +
 	"\forganisation\x18\t \x01(\fR\forganisation\x12%\n" +
 	"\x0eschema_version\x18\n" +
-	" \x01(\rR\rschemaVersion\"\xa9\x02\n" +
+	" \x01(\rR\rschemaVersion\"\xc6\x02\n" +
 	"\x0fExchangeRequest\x12!\n" +
 	"\areplica\x18\x01 \x01(\fB\a\xbaH\x04z\x02h\x10R\areplica\x12 \n" +
 	"\x06cursor\x18\x02 \x01(\fB\b\xbaH\x05z\x03\x18\x80\x01R\x06cursor\x12!\n" +
@@ -1043,7 +1052,8 @@ const file_needlebook_sync_v1_sync_service_proto_rawDesc = "" +
 	"\thead_hash\x18\x04 \x01(\fB\a\xbaH\x04z\x02\x18 R\bheadHash\x12,\n" +
 	"\x04page\x18\x05 \x01(\v2\x18.needlebook.sync.v1.PageR\x04page\x12#\n" +
 	"\bmax_rows\x18\x06 \x01(\rB\b\xbaH\x05*\x03\x18\xe8\aR\amaxRows\x125\n" +
-	"\x05scope\x18\a \x01(\v2\x1f.needlebook.sync.v1.ScopeChangeR\x05scope\"\x96\x01\n" +
+	"\x05scope\x18\a \x01(\v2\x1f.needlebook.sync.v1.ScopeChangeR\x05scope\x12\x1b\n" +
+	"\tpush_only\x18\b \x01(\bR\bpushOnly\"\x96\x01\n" +
 	"\vScopeChange\x12;\n" +
 	"\x04mode\x18\x01 \x01(\x0e2\x1d.needlebook.sync.v1.ScopeModeB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04mode\x12!\n" +
 	"\x03add\x18\x02 \x03(\fB\x0f\xbaH\f\x92\x01\t\x10\xe8\a\"\x04z\x02h\x10R\x03add\x12'\n" +
