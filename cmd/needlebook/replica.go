@@ -119,8 +119,11 @@ func (f *replicaFlags) withDevice(ctx context.Context, e env, fn func(*device.De
 		return err
 	}
 	err = errors.Join(fn(d), d.Close())
-	if errors.Is(err, device.ErrNobody) {
+	switch {
+	case errors.Is(err, device.ErrNobody):
 		return fmt.Errorf("%w; needlebook replica sign-in says who does", err)
+	case errors.Is(err, device.ErrSealed):
+		return fmt.Errorf("%w; --passphrase-file names it", err)
 	}
 	return err
 }

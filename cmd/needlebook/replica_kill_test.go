@@ -36,12 +36,12 @@ func killRounds() int {
 // startClinic runs a server with an injector, eve, and makes a replica of it in a folder.
 func startClinic(t *testing.T, dirs ...string) *clinic {
 	t.Helper()
-	c := &clinic{data: filepath.Join(t.TempDir(), "clinic"), listen: "127.0.0.1:0", staff: map[string]string{}}
+	c := &clinic{data: filepath.Join(t.TempDir(), "clinic"), staff: map[string]string{}}
 	if err := c.start(t.Context()); err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() {
-		if err := c.stop(); err != nil {
+		if err := c.end(); err != nil {
 			t.Errorf("stop the server: %v", err)
 		}
 	})

@@ -62,14 +62,18 @@ func runReplicaList(ctx context.Context, e env, args []string) error {
 		return err
 	}
 	return f.withDevice(ctx, e, func(d *device.Device) error {
-		var views []*chartv1.RecordView
+		views := []rawJSON{}
 		var p page
 		for _, key := range d.Keys(kind) {
 			view, err := d.View(key)
 			if err != nil {
 				return err
 			}
-			views = append(views, view)
+			raw, err := recordJSON(view)
+			if err != nil {
+				return err
+			}
+			views = append(views, raw)
 			text := summary(view.GetRecord().ProtoReflect().Get(fd).Message().Interface())
 			if needs := needsText(view); needs != "" {
 				text = strings.TrimPrefix(text+"; "+needs, "; ")
@@ -77,7 +81,9 @@ func runReplicaList(ctx context.Context, e env, args []string) error {
 			p.broken(key.ID.String()+"  ", "    ", cutWords(text))
 		}
 		if f.json {
-			return printRecordJSON(e.stdout, &chartv1.ListRecordsResponse{Views: views})
+			return printAsJSON(e.stdout, struct {
+				Views []rawJSON `json:"views"`
+			}{views})
 		}
 		if len(views) == 0 {
 			p.line("No " + found[0] + " on this tablet.")

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"time"
 
+	"github.com/google/uuid"
+
 	syncv1 "needlebook/gen/needlebook/sync/v1"
 	"needlebook/internal/device"
 	"needlebook/internal/fault"
@@ -26,21 +28,20 @@ safe on this tablet.`
 const clockTolerance = 2 * time.Minute
 
 type syncJSON struct {
-	InStep        bool        `json:"in_step"`
-	Away          bool        `json:"away"`
-	Unsent        int         `json:"unsent_edits"`
-	Up            int         `json:"edits_up"`
-	Down          int         `json:"records_down"`
-	Gone          int         `json:"records_gone"`
-	Safety        int         `json:"safety_entries_down"`
-	RoundTrips    int64       `json:"round_trips"`
-	BytesUp       int64       `json:"bytes_up"`
-	BytesDown     int64       `json:"bytes_down"`
-	ClockOffsetMS int64       `json:"clock_offset_ms"`
-	NewReplica    bool        `json:"new_replica"`
-	Refused       []refusal   `json:"refused"`
-	Error         string      `json:"error"`
-	Digest        digestBytes `json:"digest"`
+	InStep        bool      `json:"in_step"`
+	Away          bool      `json:"away"`
+	Unsent        int       `json:"unsent_edits"`
+	Up            int       `json:"edits_up"`
+	Down          int       `json:"records_down"`
+	Gone          int       `json:"records_gone"`
+	Safety        int       `json:"safety_entries_down"`
+	RoundTrips    int64     `json:"round_trips"`
+	BytesUp       int64     `json:"bytes_up"`
+	BytesDown     int64     `json:"bytes_down"`
+	ClockOffsetMS int64     `json:"clock_offset_ms"`
+	NewReplica    bool      `json:"new_replica"`
+	Refused       []refusal `json:"refused"`
+	Error         string    `json:"error"`
 }
 
 // refusal is an edit that did not take effect as it came.
@@ -112,7 +113,7 @@ func (f *replicaFlags) printSync(e env, d *device.Device, rep device.Report, ref
 		out := syncJSON{
 			InStep: err == nil, Away: isAway, Unsent: d.Unsent(), Up: rep.Up, Down: rep.Down, Gone: rep.Gone, Safety: rep.Safety,
 			RoundTrips: rep.Traffic.RoundTrips, BytesUp: rep.Traffic.BytesUp, BytesDown: rep.Traffic.BytesDown,
-			ClockOffsetMS: d.Exchanges().OffsetMS, NewReplica: rep.Forked, Refused: refused, Digest: digestBytes(d.Digest()),
+			ClockOffsetMS: d.Exchanges().OffsetMS, NewReplica: rep.Forked, Refused: refused,
 		}
 		if err != nil {
 			out.Error = err.Error()
@@ -269,7 +270,7 @@ func runReplicaStatus(ctx context.Context, e env, args []string) error {
 		if f.json {
 			return printAsJSON(e.stdout, s)
 		}
-		return printStatus(e, s, clockText(d.Exchanges()))
+		return printStatus(e, s, d.Exchanges())
 	})
 }
 
@@ -281,7 +282,7 @@ func statusOf(d *device.Device) statusJSON {
 		Recovered: len(d.Recovered()), Records: len(d.Keys(0)), SafetyEntries: len(d.Safety()),
 		LastExchangeAt: instant(x.LastMS), ClockCheckedAt: instant(x.CheckedMS), ClockOffsetMS: x.OffsetMS,
 	}
-	if p.Name != "" || p.SignedIn() {
+	if p.Staff != uuid.Nil {
 		s.StaffID = p.Staff.String()
 	}
 	return s
@@ -295,7 +296,7 @@ func instant(ms int64) string {
 	return time.UnixMilli(ms).UTC().Format(time.RFC3339)
 }
 
-func printStatus(e env, s statusJSON, clock string) error {
+func printStatus(e env, s statusJSON, x device.Exchanges) error {
 	var p page
 	p.wrapped("", fmt.Sprintf("%s at %s, %s", s.Label, s.Server, s.OrganisationName))
 	p.row("replica", s.ReplicaID)
@@ -304,12 +305,12 @@ func printStatus(e env, s statusJSON, clock string) error {
 	p.row("needs you", fmt.Sprintf("%s, %s, %s recovered", counted(s.Conflicts, "field", "in conflict"), counted(s.Held, "edit", "held"), counted(s.Recovered, "value", "")))
 	p.row("holds", counted(s.Records, "record", "")+", a safety index of "+counted(s.SafetyEntries, "patient", ""))
 	last := "never"
-	if s.LastExchangeAt != "" {
-		last = s.LastExchangeAt
+	if x.LastMS != 0 {
+		last = timeText(x.LastMS)
 	}
 	p.row("last in step", last)
-	if clock != "" {
-		p.row("clock", clock)
+	if text := clockText(x); text != "" {
+		p.row("clock", text)
 	}
 	return p.write(e.stdout)
 }

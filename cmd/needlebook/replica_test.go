@@ -4,12 +4,16 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
+	"io"
+	"net"
 	"net/http"
 	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 	"unicode/utf8"
@@ -29,12 +33,13 @@ const testPassword = "seven brown otters, singing"
 
 // clinic is a real server on loopback, in the test's process, for replicas in processes of their own.
 type clinic struct {
-	data, listen string
-	token        string // of the administrator
-	stop         func() error
-	url          string
-	home         string // the clinic's id
-	staff        map[string]string
+	data  string
+	token string // of the administrator
+	stop  func() error
+	door  *door
+	url   string
+	home  string // the clinic's id
+	staff map[string]string
 
 	mu    sync.Mutex
 	ahead time.Duration // of the server's clock
@@ -46,10 +51,57 @@ func (c *clinic) now() time.Time {
 	return time.Now().Add(c.ahead)
 }
 
-// start starts the server on the data that it has, at the address that it had.
+// door keeps one address for a server that stops and starts: a port that is given up may be another's in the next moment. While the server is stopped it
+// closes every connection.
+type door struct {
+	net.Listener
+	server atomic.Pointer[string] // the server's own address; nil while it is stopped
+}
+
+func openDoor() (*door, error) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		return nil, err
+	}
+	d := &door{Listener: l}
+	go func() {
+		for {
+			conn, err := l.Accept()
+			if err != nil {
+				return
+			}
+			go d.carry(conn)
+		}
+	}()
+	return d, nil
+}
+
+// carry carries a connection to the server until either side ends it.
+func (d *door) carry(conn net.Conn) {
+	defer conn.Close()
+	at := d.server.Load()
+	if at == nil {
+		return
+	}
+	inner, err := net.Dial("tcp", *at)
+	if err != nil {
+		return
+	}
+	defer inner.Close()
+	ended := make(chan struct{}, 2)
+	for _, way := range [][2]net.Conn{{inner, conn}, {conn, inner}} {
+		go func() {
+			_, _ = io.Copy(way[0], way[1]) // how a connection ends is for its two ends to say
+			ended <- struct{}{}
+		}()
+	}
+	<-ended
+}
+
+// start starts the server on the data that it has, behind the address that it had.
 func (c *clinic) start(ctx context.Context) error {
 	cfg := server.Default()
-	cfg.Data, cfg.Listen, cfg.Organisation, cfg.Clinic, cfg.MinFreeBytes, cfg.Now = c.data, c.listen, "Island Clinics", "Harbour", -1, c.now
+	cfg.Data, cfg.Listen, cfg.Organisation, cfg.Clinic, cfg.MinFreeBytes, cfg.Now = c.data, "127.0.0.1:0", "Island Clinics", "Harbour", -1, c.now
 	cfg.HashCost = auth.Cost{MemoryKiB: 64, Passes: 1, Lanes: 1} // keeps tests short
 	s, err := server.Open(ctx, cfg)
 	if err != nil {
@@ -58,11 +110,21 @@ func (c *clinic) start(ctx context.Context) error {
 	running, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	done := make(chan error, 1)
 	go func() { done <- s.Serve(running) }()
-	c.url, c.listen = s.URL(), strings.TrimPrefix(s.URL(), "http://")
 	c.stop = sync.OnceValue(func() error {
+		if c.door != nil {
+			c.door.server.Store(nil)
+		}
 		cancel()
 		return <-done
 	})
+	if c.door == nil {
+		if c.door, err = openDoor(); err != nil {
+			return err
+		}
+		c.url = "http://" + c.door.Addr().String()
+	}
+	at := strings.TrimPrefix(s.URL(), "http://")
+	c.door.server.Store(&at)
 	orgs, err := s.Service().Organisations(ctx)
 	if err != nil {
 		return err
@@ -72,6 +134,14 @@ func (c *clinic) start(ctx context.Context) error {
 		c.token, err = c.claim(ctx, code, "root")
 	}
 	return err
+}
+
+// end stops the server, if it was started, and gives up its address.
+func (c *clinic) end() error {
+	if c.stop == nil {
+		return nil
+	}
+	return errors.Join(c.stop(), c.door.Close())
 }
 
 type bearer struct{ token string }
@@ -144,13 +214,10 @@ func TestReplicaScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/replica", UpdateScripts: *update, RequireExplicitExec: true,
 		Setup: func(e *testscript.Env) error {
-			c := &clinic{data: filepath.Join(e.WorkDir, "clinic"), listen: "127.0.0.1:0", staff: map[string]string{}}
+			c := &clinic{data: filepath.Join(e.WorkDir, "clinic"), staff: map[string]string{}}
 			e.Values[scriptKey{}] = c
 			e.Defer(func() {
-				if c.stop == nil {
-					return
-				}
-				if err := c.stop(); err != nil {
+				if err := c.end(); err != nil {
 					t.Errorf("stop the server: %v", err)
 				}
 			})

@@ -41,18 +41,32 @@ type signer struct {
 	key        *ecdsa.PrivateKey
 }
 
-// makeKey makes the file of the key unless there is one: a try to enrol that was cut off left it, and the code may be bound to it by now.
+// makeKey makes the file of the key unless there is one: a try to enrol that was cut off left it, and the code may be bound to it by now. One that was left
+// unsealed is sealed when a passphrase is given now.
 func (s *signer) makeKey() error {
-	if _, err := os.Stat(s.path); !errors.Is(err, fs.ErrNotExist) {
+	file, err := os.ReadFile(s.path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		if s.key, err = ecdsa.GenerateKey(elliptic.P256(), s.random); err != nil {
+			return fmt.Errorf("make device key: %w", err)
+		}
+	case err != nil:
 		return err
+	case s.passphrase == "" || bytes.HasPrefix(file, []byte(sealedMark)):
+		return nil
+	default:
+		if _, err := s.open(); err != nil {
+			return err
+		}
 	}
-	key, err := ecdsa.GenerateKey(elliptic.P256(), s.random)
+	return s.write()
+}
+
+// write puts the key into its file, sealed when there is a passphrase.
+func (s *signer) write() error {
+	der, err := x509.MarshalPKCS8PrivateKey(s.key)
 	if err != nil {
-		return fmt.Errorf("make device key: %w", err)
-	}
-	der, err := x509.MarshalPKCS8PrivateKey(key)
-	if err != nil {
-		return fmt.Errorf("make device key: %w", err)
+		return fmt.Errorf("write device key: %w", err)
 	}
 	file := pem.EncodeToMemory(&pem.Block{Type: pemBlock, Bytes: der})
 	if s.passphrase != "" {
@@ -60,7 +74,6 @@ func (s *signer) makeKey() error {
 			return fmt.Errorf("seal device key: %w", err)
 		}
 	}
-	s.key = key
 	return durable.WriteFile(s.path, file, 0o600)
 }
 

@@ -53,6 +53,8 @@ type RefusedError struct {
 	Fault *fault.Error
 	// Text is what the server says, which names the field and what was read.
 	Text string
+	// Wait is how long to wait before the next try; 0 when the server names no time.
+	Wait time.Duration
 }
 
 // Error is the server's text and, from the catalogue, what to do.
@@ -60,6 +62,9 @@ func (e *RefusedError) Error() string {
 	entry, ok := fault.Lookup(e.Fault.Reason)
 	if !ok {
 		return e.Text
+	}
+	if e.Wait > 0 {
+		return fmt.Sprintf("%s. %s (%s)", e.Text, entry.Fix, e.Wait.Round(time.Second))
 	}
 	return e.Text + ". " + entry.Fix
 }
@@ -251,6 +256,7 @@ func attempt[Q, R any](ctx context.Context, w *wire, call func(context.Context, 
 	case refused == nil || refused.is(faultv1.Reason_REASON_UNAVAILABLE):
 		return nil, wait, &AwayError{Server: w.server, Cause: err}
 	default:
+		refused.Wait = wait
 		return nil, wait, refused
 	}
 }
