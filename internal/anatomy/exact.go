@@ -27,6 +27,9 @@ func (a wide) sub(b wide) (difference wide) {
 
 func (a wide) mul(b wide) (product wide) {
 	for i, x := range a {
+		if x == 0 {
+			continue
+		}
 		var carry uint64
 		for j := 0; i+j < len(product); j++ {
 			hi, lo := bits.Mul64(x, b[j])
@@ -65,7 +68,8 @@ func magnitude(n int64) uint64 {
 }
 
 func product(a, b int64) signed {
-	s := signed{negative: (a < 0) != (b < 0), size: wideOf(magnitude(a)).mul(wideOf(magnitude(b)))}
+	hi, lo := bits.Mul64(magnitude(a), magnitude(b))
+	s := signed{negative: (a < 0) != (b < 0), size: wide{lo, hi}}
 	s.negative = s.negative && s.size != wide{}
 	return s
 }
@@ -96,19 +100,21 @@ func (s signed) sign() int {
 }
 
 // quantity is an exact length in micrometres: num/den, or with root the square root of num/den. With places within 300 mm, measured distances
-// within 300 mm and model figures below 200 mm, coordinates times their denominator are below 2^38, so that num of a root is below 2^155 and den below
-// 2^113.
+// within 300 mm and model figures below 200 mm, coordinates times their denominator are below 2^38, so that num of a root is below 2^155 and den
+// below 2^113. A root has no sign.
 type quantity struct {
 	num  signed
 	den  wide
 	root bool
 }
 
-// against compares the size of q with half of k.
+// whole divides the size of a quantity that is no root: its num is below 2^78, its den below 2^57, and no length here reaches 2^64.
+func (q quantity) whole() (whole, rest uint64) {
+	return bits.Div64(q.num.size[1], q.num.size[0], q.den[0])
+}
+
+// against compares the size of a root with half of k.
 func (q quantity) against(k uint64) int {
-	if !q.root {
-		return q.num.size.mul(wideOf(2)).cmp(q.den.mul(wideOf(k)))
-	}
 	return q.num.size.mul(wideOf(4)).cmp(q.den.mul(wideOf(k).mul(wideOf(k))))
 }
 
@@ -117,6 +123,21 @@ const mostRounded = 1 << 24
 
 // round is the nearest micrometre, a half away from zero.
 func (q quantity) round() Micrometre {
+	if q.root {
+		return q.roundRoot()
+	}
+	whole, rest := q.whole()
+	if rest >= q.den[0]-rest {
+		whole++
+	}
+	if q.num.negative {
+		return -Micrometre(whole)
+	}
+	return Micrometre(whole)
+}
+
+// roundRoot finds the smallest whole number whose half above is beyond the root.
+func (q quantity) roundRoot() Micrometre {
 	low, high := uint64(0), uint64(mostRounded)
 	for low < high {
 		if middle := (low + high) / 2; q.against(2*middle+1) < 0 {
@@ -124,9 +145,6 @@ func (q quantity) round() Micrometre {
 		} else {
 			low = middle + 1
 		}
-	}
-	if q.num.negative {
-		return -Micrometre(low)
 	}
 	return Micrometre(low)
 }
@@ -139,11 +157,25 @@ func (q quantity) cmp(limit Micrometre) int {
 		}
 		return 1
 	}
-	c := q.against(2 * magnitude(int64(limit)))
+	c := q.cmpSize(magnitude(int64(limit)))
 	if q.num.negative {
 		return -c
 	}
 	return c
+}
+
+func (q quantity) cmpSize(limit uint64) int {
+	if q.root {
+		return q.against(2 * limit)
+	}
+	whole, rest := q.whole()
+	switch {
+	case whole < limit:
+		return -1
+	case whole == limit && rest == 0:
+		return 0
+	}
+	return 1
 }
 
 func (q quantity) negated() quantity { q.num = q.num.negated(); return q }

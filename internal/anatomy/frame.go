@@ -44,6 +44,8 @@ type Measure struct {
 	Axis Axis
 	// Default is its length on the generic model.
 	Default Micrometre
+	// Own is true for a measure that moves only the landmarks that need it, and not the rest of the frame.
+	Own bool
 	// Obtained says how the default was come by.
 	Obtained Obtained
 }

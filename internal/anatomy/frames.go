@@ -24,8 +24,9 @@ func mouthFrame() Frame {
 			m.level("mouth_corner_line", "line through the mouth corners", mouthCorner),
 			m.midline(), m.upperLip(), m.lowerLip(), m.jaw(),
 		},
-		Measures: []Measure{mouthWidth(), {Code: "lip_height", Name: "height of the lips", Between: "on the midline, from the lower to the upper vermilion border, lips closed",
-			Axis: AxisY, Default: up(lowerLipMiddle, upperLipMiddle), Obtained: Computed}},
+		Measures: []Measure{mouthWidth(), {Code: "lip_height", Name: "height of the lips",
+			Between: "on the midline, from the lower to the upper vermilion border, lips closed",
+			Axis:    AxisY, Default: up(lowerLipMiddle, upperLipMiddle), Obtained: Computed}},
 	}
 }
 
@@ -38,8 +39,9 @@ func chinFrame() Frame {
 			m.midline(), m.lowerLip(), m.point("mouth_corner", "mouth corner (cheilion)", mouthCorner),
 			m.level("mouth_corner_line", "line through the mouth corners", mouthCorner), m.jaw(),
 		},
-		Measures: []Measure{{Code: "chin_height", Name: "height of the chin", Between: "on the midline, from the lowest point of the chin to the lower vermilion border",
-			Axis: AxisY, Default: up(chinLowest, lowerLipMiddle), Obtained: Computed}, mouthWidth()},
+		Measures: []Measure{{Code: "chin_height", Name: "height of the chin",
+			Between: "on the midline, from the lowest point of the chin to the lower vermilion border",
+			Axis:    AxisY, Default: up(chinLowest, lowerLipMiddle), Obtained: Computed}, mouthWidth()},
 	}
 }
 
@@ -56,7 +58,8 @@ func browFrame() Frame {
 			m.ridge("supraorbital_ridge", "bony supraorbital ridge", m.at(browLower4)),
 			rimLevel(m),
 		},
-		Measures: []Measure{{Code: "interbrow_width", Name: "distance between the brows", Between: "between the medial ends of the brows, at rest", Axis: AxisX,
+		Measures: []Measure{{Code: "interbrow_width", Name: "distance between the brows",
+			Between: "between the medial ends of the brows, at rest", Axis: AxisX,
 			Default: across(browMedialEnd), Obtained: Computed}},
 	}
 }
@@ -80,17 +83,20 @@ func foreheadFrame() Frame {
 			convergence("convergence_line_men", "line of convergence, men", 609),
 			convergence("convergence_line_women", "line of convergence, women", 606),
 		},
-		Measures: []Measure{{Code: "forehead_height", Name: "height of the forehead", Between: "on the midline, from the upper orbital rims to the hairline", Axis: AxisY,
-			Default: foreheadHeight, Obtained: Memory}},
+		Measures: []Measure{{Code: "forehead_height", Name: "height of the forehead",
+			Between: "on the midline, from the upper orbital rims to the hairline", Axis: AxisY,
+			Default: foreheadHeight, Obtained: Memory, Own: true}},
 	}
 }
 
 // foreheadHeight is from memory: the model ends below the hairline.
 const foreheadHeight = 60 * Millimetre
 
-// convergence is the height at which the frontalis neither raises nor lowers, in thousandths of the forehead (S67). Without a measured forehead it is nowhere.
+// convergence is the height at which the frontalis neither raises nor lowers, in thousandths of the forehead (S67). Without a measured forehead
+// it is nowhere.
 func convergence(code, name string, permille Micrometre) Landmark {
-	return Landmark{Code: code, Name: name, Kind: KindLevel, Points: []Point{{Up: foreheadHeight * permille / 1000}}, Obtained: Read, Needs: "forehead_height",
+	return Landmark{Code: code, Name: name, Kind: KindLevel, Points: []Point{{Up: foreheadHeight * permille / 1000}}, Obtained: Read,
+		Needs:  "forehead_height",
 		Remark: "S67 measures from the brow; here from the orbital rim, which is lower"}
 }
 
@@ -105,7 +111,8 @@ func orbitFrame() Frame {
 			m.point("lateral_canthus", "lateral canthus", outerCanthus),
 			m.point("medial_canthus", "medial canthus", innerCanthus), rim, m.midline(),
 		},
-		Measures: []Measure{{Code: "eye_width", Name: "width of the eye", Between: "from the medial to the lateral canthus of the side, across", Axis: AxisX,
+		Measures: []Measure{{Code: "eye_width", Name: "width of the eye", Between: "from the medial to the lateral canthus of the side, across",
+			Axis:    AxisX,
 			Default: Micrometre(modelVertex(outerCanthus).lateral - modelVertex(innerCanthus).lateral), Obtained: Computed}},
 	}
 }
@@ -124,7 +131,8 @@ func noseFrame() Frame {
 		Measures: []Measure{
 			{Code: "nose_height", Name: "height of the nose", Between: "on the midline, from the subnasale to the root", Axis: AxisY,
 				Default: up(noseBottomMiddle, betweenEyes), Obtained: Computed},
-			{Code: "nose_corner_width", Name: "width between the corners of the nose", Between: "between the corners of the nose beside the nostrils", Axis: AxisX,
+			{Code: "nose_corner_width", Name: "width between the corners of the nose",
+				Between: "between the corners of the nose beside the nostrils", Axis: AxisX,
 				Default: across(noseCorner), Obtained: Computed},
 		},
 	}
@@ -147,9 +155,11 @@ func cheekFrame() Frame {
 				Obtained: Memory, Needs: "masseter_width", Remark: "felt, never assumed: the model has no muscle"},
 		},
 		Measures: []Measure{
-			{Code: "masseter_width", Name: "width of the masseter", Between: "from the angle of the mandible to the front border of the masseter, teeth clenched",
-				Axis: AxisX, Default: width, Obtained: Memory},
-			{Code: "corner_height", Name: "height of the mouth corner", Between: "from the height of the angle of the mandible up to the height of the mouth corner", Axis: AxisY,
+			{Code: "masseter_width", Name: "width of the masseter",
+				Between: "from the angle of the mandible to the front border of the masseter, teeth clenched",
+				Axis:    AxisX, Default: width, Obtained: Memory, Own: true},
+			{Code: "corner_height", Name: "height of the mouth corner",
+				Between: "from the height of the angle of the mandible up to the height of the mouth corner", Axis: AxisY,
 				Default: corner.Up, Obtained: Computed},
 		},
 	}
@@ -161,7 +171,8 @@ func neckFrame() Frame {
 		Code: FrameNeck, Name: "neck", origin: m.origin,
 		Origin:    "on the midline, the lowest point of the chin (menton); the model ends here, and the skin turns",
 		Landmarks: []Landmark{m.midline(), m.jaw()},
-		Measures: []Measure{{Code: "jaw_width", Name: "width of the jaw", Between: "between the angles of the mandible", Axis: AxisX, Default: across(jawAngle),
+		Measures: []Measure{{Code: "jaw_width", Name: "width of the jaw", Between: "between the angles of the mandible", Axis: AxisX,
+			Default:  across(jawAngle),
 			Obtained: Computed}},
 	}
 }

@@ -30,8 +30,8 @@ type Landmark struct {
 	Kind Kind
 	// Points are where it is on the generic model: one for a point or a line (of which only one number counts), several for a path.
 	Points []Point
-	// Obtained says how its place on the model was come by: computed from the mesh, or from memory. It is empty for one that every frame defines for itself,
-	// such as its origin.
+	// Obtained says how its place on the model was come by: computed from the mesh, or from memory. It is empty for one that every frame defines
+	// for itself, such as its origin.
 	Obtained Obtained
 	// Needs is the measure without which the landmark is nowhere, since the model has none; empty for the others.
 	Needs string
@@ -79,7 +79,8 @@ func (m maker) level(code, name string, number int) Landmark {
 }
 
 func (m maker) midline() Landmark {
-	return Landmark{Code: "midline", Name: "facial midline", Kind: KindUpright, Points: []Point{{Lateral: Micrometre(-m.origin.lateral)}}, Obtained: Computed}
+	return Landmark{Code: "midline", Name: "facial midline", Kind: KindUpright, Points: []Point{{Lateral: Micrometre(-m.origin.lateral)}},
+		Obtained: Computed}
 }
 
 func (m maker) jaw() Landmark {
@@ -90,12 +91,14 @@ func (m maker) jaw() Landmark {
 
 func (m maker) lowerLip() Landmark {
 	return Landmark{Code: "lower_vermilion", Name: "vermilion border of the lower lip", Kind: KindPath, Obtained: Memory,
-		Points: m.all(lowerLipMiddle, lowerLip1, lowerLip2, lowerLip3, lowerLip4, mouthCorner), Remark: "middle and corner read, the points between from memory"}
+		Points: m.all(lowerLipMiddle, lowerLip1, lowerLip2, lowerLip3, lowerLip4, mouthCorner),
+		Remark: "middle and corner read, the points between from memory"}
 }
 
 func (m maker) upperLip() Landmark {
 	return Landmark{Code: "vermilion", Name: "vermilion border of the upper lip", Kind: KindPath, Obtained: Memory, Upper: true,
-		Points: m.all(upperLipMiddle, upperLip1, upperLip2, upperLip3, upperLip4, mouthCorner), Remark: "middle and corner read, the points between from memory"}
+		Points: m.all(upperLipMiddle, upperLip1, upperLip2, upperLip3, upperLip4, mouthCorner),
+		Remark: "middle and corner read, the points between from memory"}
 }
 
 // ridge is the bony edge above the eye. The model has skin alone: the lower edge of the brow stands for it.

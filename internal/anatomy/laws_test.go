@@ -256,13 +256,14 @@ func TestWhatIsRefused(t *testing.T) {
 		place  anatomy.Place
 		reason error
 	}{
-		"no frame":         {anatomy.Place{}, anatomy.ErrUnknownCode},
-		"no side":          {anatomy.Place{Frame: anatomy.FrameOrbit}, anatomy.ErrSide},
-		"midline orbit":    {anatomy.Place{Frame: anatomy.FrameOrbit, Side: anatomy.SideMidline}, anatomy.ErrSide},
-		"no such side":     {anatomy.Place{Frame: anatomy.FrameMouth, Side: 9}, anatomy.ErrSide},
-		"far right":        {anatomy.Place{Frame: anatomy.FrameMouth, X: -300_001}, anatomy.ErrRange},
-		"far up":           {anatomy.Place{Frame: anatomy.FrameMouth, Y: 300_001}, anatomy.ErrRange},
-		"other measure":    {anatomy.Place{Frame: anatomy.FrameMouth, Scale: anatomy.Scale{Measure: "eye_width", Measured: 30_000}}, anatomy.ErrUnknownCode},
+		"no frame":      {anatomy.Place{}, anatomy.ErrUnknownCode},
+		"no side":       {anatomy.Place{Frame: anatomy.FrameOrbit}, anatomy.ErrSide},
+		"midline orbit": {anatomy.Place{Frame: anatomy.FrameOrbit, Side: anatomy.SideMidline}, anatomy.ErrSide},
+		"no such side":  {anatomy.Place{Frame: anatomy.FrameMouth, Side: 9}, anatomy.ErrSide},
+		"far right":     {anatomy.Place{Frame: anatomy.FrameMouth, X: -300_001}, anatomy.ErrRange},
+		"far up":        {anatomy.Place{Frame: anatomy.FrameMouth, Y: 300_001}, anatomy.ErrRange},
+		"other measure": {anatomy.Place{Frame: anatomy.FrameMouth, Scale: anatomy.Scale{Measure: "eye_width", Measured: 30_000}},
+			anatomy.ErrUnknownCode},
 		"nameless measure": {anatomy.Place{Frame: anatomy.FrameMouth, Scale: anatomy.Scale{Measured: 30_000}}, anatomy.ErrUnknownCode},
 		"tiny measure":     {anatomy.Place{Frame: anatomy.FrameMouth, Scale: anatomy.Scale{Measure: "mouth_width", Measured: 999}}, anatomy.ErrRange},
 		"huge measure":     {anatomy.Place{Frame: anatomy.FrameMouth, Scale: anatomy.Scale{Measure: "mouth_width", Measured: 300_001}}, anatomy.ErrRange},
@@ -287,6 +288,13 @@ func TestWhatIsRefused(t *testing.T) {
 	}
 	if _, err := anatomy.Compare(mouth, anatomy.Place{Frame: anatomy.FrameChin}); !errors.Is(err, anatomy.ErrFrames) {
 		t.Errorf("two frames: got %v", err)
+	}
+	cheek := anatomy.Place{Frame: anatomy.FrameCheek, Side: anatomy.SideLeft, X: -12_000, Y: 9_000}
+	if q, err := anatomy.Convert(cheek, anatomy.FrameCheek, anatomy.SideLeft, anatomy.Scale{}); err != nil || q != cheek {
+		t.Errorf("a cheek to itself: %v, %v", q, err)
+	}
+	if _, err := anatomy.Convert(cheek, anatomy.FrameCheek, anatomy.SideRight, anatomy.Scale{}); !errors.Is(err, anatomy.ErrFrames) {
+		t.Errorf("one cheek to the other: got %v", err)
 	}
 	for _, to := range []anatomy.FrameCode{anatomy.FrameCheek, anatomy.FrameNeck} {
 		if _, err := anatomy.Convert(mouth, to, anatomy.SideLeft, anatomy.Scale{}); !errors.Is(err, anatomy.ErrFrames) {

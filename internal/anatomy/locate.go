@@ -4,8 +4,8 @@ package anatomy
 type Margin struct {
 	// Sign is -1, 0 or 1, exactly.
 	Sign int
-	// Distance is to the nearest micrometre: the rounded distance from the landmark less the bound, so that zero may stand for less than half a micrometre either
-	// way.
+	// Distance is to the nearest micrometre: the rounded distance from the landmark less the bound, so that zero may stand for less than half a
+	// micrometre either way.
 	Distance Micrometre
 }
 
@@ -71,7 +71,10 @@ func Locate(p Place, zones []Zone) (Location, error) {
 		return Location{}, err
 	}
 	g := newGround(f, p)
-	where := Location{Place: p, Side: GeometricSide(p)}
+	where := Location{Place: p, Side: f.sideOf(p)}
+	if len(zones) > 0 {
+		where.Readings = make([]Reading, 0, len(zones))
+	}
 	where.Crossed = p.Side != SideNone && p.Side != where.Side
 	if l, ok := f.Landmark("midline"); ok {
 		q, _ := g.distance(l, From)
@@ -113,9 +116,23 @@ func newGround(f Frame, p Place) ground {
 	return g
 }
 
-// spot is a point of the model, moved to the patient.
-func (g ground) spot(p Point) spot {
-	return spot{int64(p.Lateral) * g.x.num * g.y.den, int64(p.Up) * g.y.num * g.x.den}
+// spots are a landmark's points, moved to the patient.
+func (g ground) spots(l Landmark) []spot {
+	x, y := g.scales(l)
+	spots := make([]spot, len(l.Points))
+	for i, p := range l.Points {
+		// x.den and y.den divide den, since each is 1 or the other's.
+		spots[i] = spot{int64(p.Lateral) * x.num * (g.den / x.den), int64(p.Up) * y.num * (g.den / y.den)}
+	}
+	return spots
+}
+
+// scales are the ratios of the axes for a landmark: a measure of its own leaves the others where the model has them.
+func (g ground) scales(l Landmark) (x, y ratio) {
+	if m, ok := g.frame.Measure(g.place.Scale.Measure); ok && m.Own && l.Needs != m.Code {
+		return ratio{1, 1}, ratio{1, 1}
+	}
+	return g.x, g.y
 }
 
 // read measures one zone, or says why it cannot.
@@ -144,8 +161,8 @@ func (g ground) read(z Zone) (Reading, Reason) {
 
 // under reports whether the place is lower than every point of a landmark.
 func (g ground) under(l Landmark) bool {
-	for _, p := range l.Points {
-		if g.at.up >= g.spot(p).up {
+	for _, s := range g.spots(l) {
+		if g.at.up >= s.up {
 			return false
 		}
 	}
@@ -203,21 +220,20 @@ func (g ground) distance(l Landmark, d Direction) (quantity, bool) {
 func (g ground) above(l Landmark) (quantity, bool) {
 	switch l.Kind {
 	case KindPoint, KindLevel:
-		return ratioOf(g.at.up-g.spot(l.Points[0]).up, g.den), true
+		return ratioOf(g.at.up-g.spots(l)[0].up, g.den), true
 	case KindPath:
-		return g.abovePath(l.Points), true
+		return g.abovePath(g.spots(l)), true
 	}
 	return quantity{}, false
 }
 
 // abovePath is upright from the piece of the path over or under the place; beyond its ends the path goes on level.
-func (g ground) abovePath(points []Point) quantity {
-	a := g.spot(points[0])
-	for _, p := range points[1:] {
+func (g ground) abovePath(path []spot) quantity {
+	a := path[0]
+	for _, b := range path[1:] {
 		if g.at.lateral <= a.lateral {
 			break
 		}
-		b := g.spot(p)
 		if g.at.lateral < b.lateral {
 			along, to := b.less(a), g.at.less(a)
 			return quantity{num: product(to.up, along.lateral).add(product(-along.up, to.lateral)),
@@ -232,14 +248,14 @@ func (g ground) lateral(l Landmark) (quantity, bool) {
 	if l.Kind == KindLevel {
 		return quantity{}, false
 	}
-	last := l.Points[len(l.Points)-1]
-	return ratioOf(g.at.lateral-g.spot(last).lateral, g.den), true
+	spots := g.spots(l)
+	return ratioOf(g.at.lateral-spots[len(spots)-1].lateral, g.den), true
 }
 
 func (g ground) from(l Landmark) (quantity, bool) {
 	switch l.Kind {
 	case KindPoint:
-		d := g.at.less(g.spot(l.Points[0]))
+		d := g.at.less(g.spots(l)[0])
 		return hypotenuse(d.lateral, d.up, g.den), true
 	case KindLevel:
 		q, _ := g.above(l)
@@ -248,16 +264,16 @@ func (g ground) from(l Landmark) (quantity, bool) {
 		q, _ := g.lateral(l)
 		return q.size(), true
 	case KindPath:
-		return g.fromPath(l.Points), true
+		return g.fromPath(g.spots(l)), true
 	}
 	return quantity{}, false
 }
 
 // fromPath is the straight distance to the nearest piece. The path on the other side of the midline is never nearer, since both are mirrored.
-func (g ground) fromPath(points []Point) quantity {
-	nearest := toPiece(g.at, g.spot(points[0]), g.spot(points[0]))
-	for i := range points[1:] {
-		if q := toPiece(g.at, g.spot(points[i]), g.spot(points[i+1])); q.less(nearest) {
+func (g ground) fromPath(path []spot) quantity {
+	nearest := toPiece(g.at, path[0], path[0])
+	for i := range path[1:] {
+		if q := toPiece(g.at, path[i], path[i+1]); q.less(nearest) {
 			nearest = q
 		}
 	}
@@ -288,8 +304,9 @@ func (q quantity) less(r quantity) bool { return q.num.size.mul(r.den).cmp(r.num
 func (g ground) byDefault(l Landmark, d Direction) bool {
 	needsX := d != Above && d != Below && l.Kind != KindLevel || l.Kind == KindPath
 	needsY := d != Lateral && d != Medial && d != Inside && l.Kind != KindUpright || l.Kind == KindPath && d == From
+	x, y := g.scales(l)
 	for _, p := range l.Points {
-		if needsX && p.Lateral != 0 && g.x == (ratio{1, 1}) || needsY && p.Up != 0 && g.y == (ratio{1, 1}) {
+		if needsX && p.Lateral != 0 && x == (ratio{1, 1}) || needsY && p.Up != 0 && y == (ratio{1, 1}) {
 			return true
 		}
 	}

@@ -1,14 +1,14 @@
 package anatomy
 
-// vertex is a vertex of the canonical face mesh on its left half or in its middle, rounded to the micrometre: outward from the midline, up, forward.
-// The mesh comes in what is taken, from memory, to be centimetres (docs/anatomy.md). It is a generic model and not a patient. A test compares this table with the
-// mesh.
+// vertex is a vertex of the canonical face mesh on its left half or in its middle, rounded to the micrometre: outward from the midline, up,
+// forward. The mesh comes in what is taken, from memory, to be centimetres (docs/anatomy.md). It is a generic model and not a patient. A test
+// compares this table with the mesh.
 type vertex struct {
 	lateral, up, forward int64
 }
 
-// The vertices used, by their number in the mesh. Of each pair the left one is named. Which number is which landmark is read for the corners, the middle of the
-// brow, the nose and the outline's ends, and from memory for the other points of lip, brow and jaw.
+// The vertices used, by their number in the mesh. Of each pair the left one is named. Which number is which landmark is read for the corners, the
+// middle of the brow, the nose and the outline's ends, and from memory for the other points of lip, brow and jaw.
 const (
 	upperLipMiddle   = 0
 	noseTipMiddle    = 1

@@ -98,7 +98,8 @@ func TestNamedVertices(t *testing.T) {
 		"left outer canthus": outerCanthus, "left inner canthus": innerCanthus, "left mouth corner": mouthCorner, "upper lip outer midline": upperLipMiddle,
 		"lower lip outer midline": lowerLipMiddle, "nose tip": noseTipMiddle, "nose bottom": noseBottomMiddle, "nose left corner": noseCorner,
 		"midway between eyes": betweenEyes, "left brow upper, lateral end": browLateralEnd, "left brow upper, middle": browMiddle,
-		"left brow upper, medial end": browMedialEnd, "chin (lowest silhouette point)": chinLowest, "left side of face": faceSide, "left jaw angle region": jawAngle,
+		"left brow upper, medial end": browMedialEnd, "chin (lowest silhouette point)": chinLowest, "left side of face": faceSide,
+		"left jaw angle region": jawAngle,
 	}
 	seen := 0
 	for _, row := range table(t, "face_landmarks.csv") {

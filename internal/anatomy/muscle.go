@@ -62,9 +62,11 @@ func Muscles() []Muscle {
 			Action: "draws the tip of the nose down", Target: true},
 		{Code: "levator_labii_superioris_alaeque_nasi", Name: "levator labii superioris alaeque nasi", Nature: Paired, Region: MidFace,
 			Frame: FrameNose, Action: "raises the upper lip and the wing of the nose", Target: true},
-		{Code: "levator_labii_superioris", Name: "levator labii superioris", Nature: Paired, Region: MidFace, Frame: FrameNose, Action: "raises the upper lip"},
+		{Code: "levator_labii_superioris", Name: "levator labii superioris", Nature: Paired, Region: MidFace, Frame: FrameNose,
+			Action: "raises the upper lip"},
 		{Code: "zygomaticus_minor", Name: "zygomaticus minor", Nature: Paired, Region: MidFace, Frame: FrameCheek, Action: "raises the upper lip"},
-		{Code: "zygomaticus_major", Name: "zygomaticus major", Nature: Paired, Region: MidFace, Frame: FrameCheek, Action: "draws the mouth corner up and back"},
+		{Code: "zygomaticus_major", Name: "zygomaticus major", Nature: Paired, Region: MidFace, Frame: FrameCheek,
+			Action: "draws the mouth corner up and back"},
 		{Code: "risorius", Name: "risorius", Nature: Paired, Region: LowerFace, Frame: FrameCheek, Action: "draws the mouth corner back"},
 		{Code: "masseter", Name: "masseter", Nature: Paired, Region: LowerFace, Frame: FrameCheek, Action: "closes the jaw", Target: true},
 		{Code: "orbicularis_oris", Name: "orbicularis oris", Nature: Across, Region: LowerFace, Frame: FrameMouth, Action: "closes and purses the lips",
@@ -73,9 +75,11 @@ func Muscles() []Muscle {
 			Action: "draws the mouth corner down", Target: true},
 		{Code: "depressor_labii_inferioris", Name: "depressor labii inferioris", Nature: Paired, Region: LowerFace, Frame: FrameChin,
 			Action: "draws the lower lip down", Target: true},
-		{Code: "mentalis", Name: "mentalis", Nature: Paired, Region: LowerFace, Frame: FrameChin, Action: "raises and dimples the chin, pushes the lower lip up",
+		{Code: "mentalis", Name: "mentalis", Nature: Paired, Region: LowerFace, Frame: FrameChin,
+			Action: "raises and dimples the chin, pushes the lower lip up",
 			Target: true},
-		{Code: "platysma", Name: "platysma", Nature: Paired, Region: Neck, Frame: FrameNeck, Action: "tenses the neck, draws the jaw line down", Target: true},
+		{Code: "platysma", Name: "platysma", Nature: Paired, Region: Neck, Frame: FrameNeck, Action: "tenses the neck, draws the jaw line down",
+			Target: true},
 	}
 }
 

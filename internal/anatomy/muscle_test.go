@@ -16,7 +16,8 @@ import (
 // Sides as general anatomy has them, from memory.
 func TestMusclesAndTheirSides(t *testing.T) {
 	for code, sides := range map[string]string{
-		"corrugator_supercilii": "right left", "procerus": "midline", "frontalis": "right left midline", "orbicularis_oculi": "right left", "nasalis": "right left",
+		"corrugator_supercilii": "right left", "procerus": "midline", "frontalis": "right left midline", "orbicularis_oculi": "right left",
+		"nasalis":                               "right left",
 		"levator_labii_superioris_alaeque_nasi": "right left", "masseter": "right left", "depressor_anguli_oris": "right left", "mentalis": "right left",
 		"orbicularis_oris": "right left midline", "depressor_labii_inferioris": "right left", "platysma": "right left",
 	} {
@@ -112,6 +113,28 @@ func TestTheFormularysTargetsAreKnown(t *testing.T) {
 		for _, row := range rows(t, "../formulary/edition/"+table) {
 			if !anatomy.KnownTarget(row["target"]) {
 				t.Errorf("%s: nobody knows %q", table, row["target"])
+			}
+		}
+	}
+}
+
+// Every publication that a zone or a neighbour rests on is in the formulary's list of sources.
+func TestSourcesExist(t *testing.T) {
+	known := map[string]bool{}
+	for _, row := range rows(t, "../formulary/edition/sources.csv") {
+		known[row["code"]] = true
+	}
+	cited := []anatomy.Provenance{}
+	for _, z := range anatomy.Zones() {
+		cited = append(cited, z.Provenance)
+	}
+	for _, n := range anatomy.Neighbours() {
+		cited = append(cited, n.Provenance)
+	}
+	for _, p := range cited {
+		for _, source := range p.Sources {
+			if !known[source] {
+				t.Errorf("no source %s", source)
 			}
 		}
 	}

@@ -15,7 +15,8 @@ const SpreadReach = 30 * Millimetre
 
 // Neighbours lists what is known of each treated muscle's neighbours.
 func Neighbours() []Neighbour {
-	meeting := Provenance{Obtained: Read, Sources: []string{"S109"}, Section: "first part of the report", Remark: "a meeting report; lip lines too near the mouth corner"}
+	meeting := Provenance{Obtained: Read, Sources: []string{"S109"}, Section: "first part of the report",
+		Remark: "a meeting report; lip lines too near the mouth corner"}
 	memory := Provenance{Obtained: Memory, Remark: "knowledge of the trade, not seen in a source"}
 	trade := func(remark string, sources ...string) Provenance {
 		return Provenance{Obtained: Trade, Sources: sources, Remark: remark}

@@ -44,7 +44,7 @@ func drawn(f anatomy.Frame, l anatomy.Landmark, p anatomy.Place, side anatomy.Si
 	var dots []dot
 	for _, point := range l.Points {
 		d := dot{new(big.Rat).Mul(rat(point.Lateral), big.NewRat(sign(side), 1)), rat(point.Up)}
-		if m, ok := f.Measure(p.Scale.Measure); ok {
+		if m, ok := f.Measure(p.Scale.Measure); ok && (!m.Own || l.Needs == m.Code) {
 			factor := big.NewRat(int64(p.Scale.Measured), int64(m.Default))
 			if m.Axis == anatomy.AxisX {
 				d.x.Mul(d.x, factor)

@@ -21,8 +21,8 @@ type Scale struct {
 // MostOffset either way. The zero value is not a place.
 type Place struct {
 	Frame FrameCode
-	// Side is right or left in a sided frame, where it says which of the two origins is meant. In the others it is what was said, none included; the sign
-	// of X says where the place is.
+	// Side is right or left in a sided frame, where it says which of the two origins is meant. In the others it is what was said, none included;
+	// the sign of X says where the place is.
 	Side  Side
 	X, Y  Micrometre
 	Scale Scale
@@ -79,6 +79,14 @@ func (f Frame) ratio(s Scale, axis Axis) ratio {
 	return ratio{1, 1}
 }
 
+// whole is the ratio of an axis for the frame as a whole: a measure that moves only its own landmarks leaves it.
+func (f Frame) whole(s Scale, axis Axis) ratio {
+	if m, ok := f.Measure(s.Measure); ok && m.Own {
+		return ratio{1, 1}
+	}
+	return f.ratio(s, axis)
+}
+
 // Mirror is the place on the other side of the midline. It is exact, and twice gives the place itself.
 func Mirror(p Place) Place {
 	p.X, p.Side = -p.X, p.Side.Opposite()
@@ -88,6 +96,10 @@ func Mirror(p Place) Place {
 // GeometricSide is the side on which a place lies: in a sided frame the one it was given, in the others by the sign of X, the midline at zero.
 func GeometricSide(p Place) Side {
 	f, _ := FrameByCode(p.Frame)
+	return f.sideOf(p)
+}
+
+func (f Frame) sideOf(p Place) Side {
 	switch {
 	case f.Sided:
 		return p.Side
@@ -99,8 +111,8 @@ func GeometricSide(p Place) Side {
 	return SideMidline
 }
 
-// DistanceBetween is the straight distance between two places of one frame and, in a sided frame, of one side, to the nearest micrometre, a half up. The
-// places' scales play no part, since places are in millimetres of the patient.
+// DistanceBetween is the straight distance between two places of one frame and, in a sided frame, of one side, to the nearest micrometre, a half
+// up. The places' scales play no part, since places are in millimetres of the patient.
 func DistanceBetween(p, q Place) (Micrometre, error) {
 	f, err := p.frame()
 	if err != nil {
@@ -144,9 +156,10 @@ func Compare(right, left Place) (Asymmetry, error) {
 	return Asymmetry{lateral, up, hypotenuse(int64(lateral), int64(up), 1).round()}, nil
 }
 
-// Convert draws a place in another frame: to the generic model by the place's scale, and from it by the scale given. Each coordinate is to the nearest
-// micrometre, a half away from zero. It is defined between flat frames alone (forehead, brow, orbit, nose, mouth, chin), else [ErrFrames]; a side is needed
-// for a sided frame. Without scales it is a shift and exact. It is for drawings: the model's distance between the two origins is in it.
+// Convert draws a place in another frame: to the generic model by the place's scale, and from it by the scale given. Each coordinate is to the
+// nearest micrometre, a half away from zero. It is defined between flat frames alone (forehead, brow, orbit, nose, mouth, chin), else
+// [ErrFrames]; a side is needed for a sided frame. Without scales it is a shift and exact. It is for drawings: the model's distance between the
+// two origins is in it.
 func Convert(p Place, to FrameCode, side Side, scale Scale) (Place, error) {
 	from, err := p.frame()
 	if err != nil {
@@ -161,8 +174,8 @@ func Convert(p Place, to FrameCode, side Side, scale Scale) (Place, error) {
 		return Place{}, refuse("frame "+string(p.Frame), ErrFrames, string(to))
 	}
 	shiftX := from.originX(p.Side) - target.originX(side)
-	q.X = carry(p.X, shiftX, from.ratio(p.Scale, AxisX), target.ratio(scale, AxisX))
-	q.Y = carry(p.Y, from.origin.up-target.origin.up, from.ratio(p.Scale, AxisY), target.ratio(scale, AxisY))
+	q.X = carry(p.X, shiftX, from.whole(p.Scale, AxisX), target.whole(scale, AxisX))
+	q.Y = carry(p.Y, from.origin.up-target.origin.up, from.whole(p.Scale, AxisY), target.whole(scale, AxisY))
 	return q, q.Check()
 }
 

@@ -79,18 +79,23 @@ func AreaByCode(code string) (Area, bool) {
 	return Area{}, false
 }
 
-// Covers reports whether a target, which is the code of a muscle, an area or a region, includes a muscle. A target that nobody knows covers only a
-// muscle of the same code.
-func Covers(target, muscle string) bool {
-	if target == muscle {
-		return true
+// TargetsOf lists the targets that include a muscle: its own code, those of its areas, that of its region. A muscle that nobody knows has its own
+// alone.
+func TargetsOf(muscle string) []string {
+	targets := []string{muscle}
+	for _, a := range Areas() {
+		if slices.Contains(a.Muscles, muscle) {
+			targets = append(targets, a.Code)
+		}
 	}
-	if a, ok := AreaByCode(target); ok {
-		return slices.Contains(a.Muscles, muscle)
+	if m, ok := MuscleByCode(muscle); ok {
+		targets = append(targets, string(m.Region))
 	}
-	m, ok := MuscleByCode(muscle)
-	return ok && string(m.Region) == target
+	return targets
 }
+
+// Covers reports whether a target, which is the code of a muscle, an area or a region, includes a muscle.
+func Covers(target, muscle string) bool { return slices.Contains(TargetsOf(muscle), target) }
 
 // KnownTarget reports whether a target is the code of a muscle, an area or a region.
 func KnownTarget(target string) bool {

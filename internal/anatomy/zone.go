@@ -1,5 +1,7 @@
 package anatomy
 
+import "slices"
+
 // Level is how strongly a guardrail speaks. Levels count downwards.
 type Level uint8
 
@@ -26,8 +28,9 @@ func (l Level) String() string {
 // Direction is the way in which the distance from a landmark counts.
 type Direction string
 
-// The directions. Above and below are upright from a point, a level or a path, which goes on level beyond its ends; lateral and medial are level from a point,
-// an upright line or the most lateral point of a path; inside is lateral of an upright line; from is the straight distance, whichever way.
+// The directions. Above and below are upright from a point, a level or a path, which goes on level beyond its ends; lateral and medial are level
+// from a point, an upright line or the most lateral point of a path; inside is lateral of an upright line; from is the straight distance,
+// whichever way.
 const (
 	Above   Direction = "above"
 	Below   Direction = "below"
@@ -65,8 +68,8 @@ func (s Sense) String() string {
 	return "keep out"
 }
 
-// Zone is where injections should be: those whose distance from a landmark, in a direction, is at least Least and at most Most. A formulary carries zones of this
-// form; [Zones] are the built-in ones.
+// Zone is where injections should be: those whose distance from a landmark, in a direction, is at least Least and at most Most. A formulary
+// carries zones of this form; [Zones] are the built-in ones.
 type Zone struct {
 	// Code is its name in data.
 	Code string
@@ -102,9 +105,10 @@ func (z Zone) Offered() Level { return max(z.Level, z.Provenance.Obtained.Strong
 
 // ZonesFor picks the zones that hold for a muscle, in their order.
 func ZonesFor(muscle string, zones []Zone) []Zone {
+	targets := TargetsOf(muscle)
 	var found []Zone
 	for _, z := range zones {
-		if Covers(z.Target, muscle) {
+		if slices.Contains(targets, z.Target) {
 			found = append(found, z)
 		}
 	}

@@ -1,7 +1,7 @@
 package anatomy
 
-// Zones lists the built-in zones, those of the built-in formulary under the same codes and with the same figures first. Sources are in docs/sources.md.
-// Where a label's figure was only in memory, its zone is a note.
+// Zones lists the built-in zones. Those that the built-in formulary carries have its codes and figures, which a test compares. Sources are in
+// docs/sources.md. Where a label's figure was only in memory, its zone is a note.
 func Zones() []Zone {
 	var zones []Zone
 	zones = append(zones, upperZones()...)
@@ -27,17 +27,21 @@ func upperZones() []Zone {
 	return []Zone{
 		{Code: "glabella_above_brow", Target: "glabella", Frame: FrameBrow, Landmark: "central_eyebrow", Direction: Above, Least: At(10 * Millimetre),
 			Level: Caution, Market: "US", Provenance: Provenance{Obtained: ReadCopy, Sources: []string{"S06"}, Remark: "onabotulinumtoxinA"}},
-		{Code: "corrugator_above_ridge", Target: "corrugator", Frame: FrameBrow, Landmark: "supraorbital_ridge", Direction: Above, Least: At(10 * Millimetre),
+		{Code: "corrugator_above_ridge", Target: "corrugator", Frame: FrameBrow, Landmark: "supraorbital_ridge", Direction: Above,
+			Least: At(10 * Millimetre),
 			Level: Note, Market: "US", Provenance: memory("lateral corrugator injections")},
 		{Code: "frontalis_above_rim", Target: "frontalis", Frame: FrameOrbit, Landmark: "orbital_rim", Direction: Above, Least: At(20 * Millimetre),
 			Level: Caution, Market: "EU/UK", Provenance: read("incobotulinumtoxinA", "S16")},
 		{Code: "frontalis_convergence_men", Target: "frontalis", Frame: FrameForehead, Landmark: "convergence_line_men", Direction: Above, Least: At(0),
-			Level: Note, Provenance: Provenance{Obtained: Read, Sources: []string{"S67"}, Section: "abstract", Remark: "60.9 % of the forehead's height, SD 10.2"}},
+			Level: Note, Provenance: Provenance{Obtained: Read, Sources: []string{"S67"}, Section: "abstract",
+				Remark: "60.9 % of the forehead's height, SD 10.2"}},
 		{Code: "frontalis_convergence_women", Target: "frontalis", Frame: FrameForehead, Landmark: "convergence_line_women", Direction: Above, Least: At(0),
-			Level: Note, Provenance: Provenance{Obtained: Read, Sources: []string{"S67"}, Section: "abstract", Remark: "60.6 % of the forehead's height, SD 9.6"}},
+			Level: Note, Provenance: Provenance{Obtained: Read, Sources: []string{"S67"}, Section: "abstract",
+				Remark: "60.6 % of the forehead's height, SD 9.6"}},
 		{Code: "lateral_canthus_policy", Target: "orbicularis_oculi", Frame: FrameOrbit, Landmark: "lateral_canthus", Direction: Lateral,
 			Least: At(10 * Millimetre), Most: At(15 * Millimetre), Level: Note,
-			Provenance: trade("a clinic's policy; disagrees with the figure of 15 to 20 mm", "S68"), Disagrees: []string{"lateral_canthus_us", "lateral_canthus_eu"}},
+			Provenance: trade("a clinic's policy; disagrees with the figure of 15 to 20 mm", "S68"), Disagrees: []string{"lateral_canthus_us",
+				"lateral_canthus_eu"}},
 		{Code: "lateral_canthus_us", Target: "orbicularis_oculi", Frame: FrameOrbit, Landmark: "lateral_canthus", Direction: Lateral,
 			Least: At(15 * Millimetre), Most: At(20 * Millimetre), Level: Note, Market: "US",
 			Provenance: memory("and temporal to the orbital rim"), Disagrees: []string{"lateral_canthus_policy", "lateral_canthus_eu"}},

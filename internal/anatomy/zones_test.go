@@ -11,8 +11,8 @@ import (
 	"needlebook/internal/anatomy"
 )
 
-// edge is a point on a zone's edge, on the patient's left, and the step of a micrometre that leads inside. Figures are reckoned by hand from the vertices of
-// the mesh in micrometres (mouth corner 24562 out; the corners' height -43426, and so on) and the zone's bounds.
+// edge is a point on a zone's edge, on the patient's left, and the step of a micrometre that leads inside. Figures are reckoned by hand from the
+// vertices of the mesh in micrometres (mouth corner 24562 out; the corners' height -43426, and so on) and the zone's bounds.
 type edge struct {
 	zone       string
 	frame      anatomy.FrameCode
@@ -121,7 +121,7 @@ func TestZonesAreWellFormed(t *testing.T) {
 			t.Errorf("%s: a figure that is %s makes a %s", z.Code, z.Provenance.Obtained.Text(), z.Level)
 		}
 		if z.Level == anatomy.Hold {
-			t.Errorf("%s: no distance of these was read in a label of the whole, so none holds", z.Code)
+			t.Errorf("%s: no label was read from end to end, so none holds", z.Code)
 		}
 		if len(z.Provenance.Sources) == 0 && !slices.Contains([]anatomy.Obtained{anatomy.Memory, anatomy.CommonPractice}, z.Provenance.Obtained) {
 			t.Errorf("%s: %s without a source", z.Code, z.Provenance.Obtained)
@@ -147,7 +147,8 @@ func TestMemoryNeverBlocks(t *testing.T) {
 
 // The stricter of two published figures for lip lines is the caution, the other its note (sources: S109, and common practice, no source).
 func TestLipLinesKeepBothFigures(t *testing.T) {
-	at := anatomy.Place{Frame: anatomy.FrameMouth, Side: anatomy.SideRight, X: -12_000, Y: 11_000, Scale: anatomy.Scale{Measure: "mouth_width", Measured: 50_000}}
+	at := anatomy.Place{Frame: anatomy.FrameMouth, Side: anatomy.SideRight, X: -12_000, Y: 11_000,
+		Scale: anatomy.Scale{Measure: "mouth_width", Measured: 50_000}}
 	where := locate(t, at, anatomy.ZonesFor("orbicularis_oris", anatomy.Zones())...)
 	got := map[string]string{}
 	for _, r := range where.Readings {
@@ -170,7 +171,8 @@ func TestABlankNeverPermits(t *testing.T) {
 	}{
 		{"frontalis_convergence_men", anatomy.Place{Frame: anatomy.FrameForehead, Y: 60_000}, anatomy.NotMeasured},
 		{"masseter_anterior_border", anatomy.Place{Frame: anatomy.FrameCheek, Side: anatomy.SideLeft}, anatomy.NotMeasured},
-		{"masseter_anterior_border", anatomy.Place{Frame: anatomy.FrameCheek, Side: anatomy.SideLeft, Scale: anatomy.Scale{Measure: "corner_height", Measured: 20_000}},
+		{"masseter_anterior_border", anatomy.Place{Frame: anatomy.FrameCheek, Side: anatomy.SideLeft,
+			Scale: anatomy.Scale{Measure: "corner_height", Measured: 20_000}},
 			anatomy.NotMeasured},
 		{"orbicularis_oris_above_vermilion", anatomy.Place{Frame: anatomy.FrameMouth, Y: -15_000}, anatomy.OtherLip},
 		{"mentalis_off_midline", anatomy.Place{Frame: anatomy.FrameCheek, Side: anatomy.SideLeft}, anatomy.OtherFrame},
@@ -190,6 +192,16 @@ func TestABlankNeverPermits(t *testing.T) {
 	}
 }
 
+// The upper lip reaches down to the height of the corners, that height included.
+func TestTheUpperLipEndsAtTheCorners(t *testing.T) {
+	z, _ := anatomy.ZoneByCode("orbicularis_oris_above_vermilion")
+	for y, want := range map[anatomy.Micrometre]int{0: 1, -1: 0} {
+		if where := locate(t, anatomy.Place{Frame: anatomy.FrameMouth, X: 30_000, Y: y}, z); len(where.Readings) != want {
+			t.Errorf("at %v: %d readings", y, len(where.Readings))
+		}
+	}
+}
+
 func TestCrossedSides(t *testing.T) {
 	for _, c := range []struct {
 		side    anatomy.Side
@@ -198,7 +210,8 @@ func TestCrossedSides(t *testing.T) {
 		crossed bool
 	}{
 		{anatomy.SideRight, -1, anatomy.SideRight, false}, {anatomy.SideRight, 1, anatomy.SideLeft, true}, {anatomy.SideLeft, 0, anatomy.SideMidline, true},
-		{anatomy.SideMidline, 0, anatomy.SideMidline, false}, {anatomy.SideMidline, 1, anatomy.SideLeft, true}, {anatomy.SideNone, 1, anatomy.SideLeft, false},
+		{anatomy.SideMidline, 0, anatomy.SideMidline, false}, {anatomy.SideMidline, 1, anatomy.SideLeft, true}, {anatomy.SideNone, 1,
+			anatomy.SideLeft, false},
 	} {
 		where := locate(t, anatomy.Place{Frame: anatomy.FrameMouth, Side: c.side, X: c.x})
 		if where.Side != c.lies || where.Crossed != c.crossed {
