@@ -118,11 +118,11 @@ func TestTheFormularysTargetsAreKnown(t *testing.T) {
 	}
 }
 
-// Every publication that a zone or a neighbour rests on is in the formulary's list of sources.
+// Every publication that a zone or a neighbour rests on is in the list of sources.
 func TestSourcesExist(t *testing.T) {
 	known := map[string]bool{}
-	for _, row := range rows(t, "../formulary/edition/sources.csv") {
-		known[row["code"]] = true
+	for _, row := range rows(t, "../../testdata/anatomy/sources.csv") {
+		known[row["id"]] = true
 	}
 	cited := []anatomy.Provenance{}
 	for _, z := range anatomy.Zones() {

@@ -58,7 +58,7 @@ func (o Obtained) Strongest() Level {
 type Provenance struct {
 	// Obtained is how it was come by.
 	Obtained Obtained
-	// Sources are the codes of the publications in docs/sources.md, such as S69; empty for memory, common practice and the lead.
+	// Sources are the codes of the publications, such as S69 (testdata/anatomy/sources.csv, docs/sources.md); empty for memory, common practice and the lead.
 	Sources []string
 	// Section is the place in the source; empty when it is not known.
 	Section string

@@ -1,7 +1,7 @@
 package anatomy
 
 // Zones lists the built-in zones. Those that the built-in formulary carries have its codes and figures, which a test compares. Sources are in
-// docs/sources.md. Where a label's figure was only in memory, its zone is a note.
+// testdata/anatomy/sources.csv. Where a label's figure was only in memory, its zone is a note.
 func Zones() []Zone {
 	var zones []Zone
 	zones = append(zones, upperZones()...)
