@@ -43,6 +43,7 @@ type opened struct {
 	seen causal.Vector
 	saw  sight
 	told sight
+	view *record.State
 }
 
 // delayed is an answer that is still on its way.
@@ -109,6 +110,10 @@ func (t *tablet) restart() {
 // edit makes an edit of what draw says over what the tablet shows, or over what it showed when the record was opened.
 func (t *tablet) edit(k record.Key, serial int, how string, draw func(*scribe) []record.Write) *made {
 	view := t.r.View(k)
+	o, stale := t.opened[k]
+	if stale = stale && how == "stale" && o.by == t.r.ID(); stale {
+		view = o.view
+	}
 	by := t.w.author(serial)
 	sc := &scribe{rng: t.w.draw(serial), serial: serial, by: by, key: k, view: view}
 	writes := draw(sc)
@@ -118,7 +123,7 @@ func (t *tablet) edit(k record.Key, serial int, how string, draw func(*scribe) [
 	years := map[string]int{"clockback": -10, "clockforward": 10}[how]
 	d := replica.Draft{ID: t.w.editID(serial), Key: k, Author: by, AuthoredAt: authoredAt(serial, years), Writes: writes}
 	saw, told := look(view), heard(t.r.Held(k))
-	if o, ok := t.opened[k]; ok && how == "stale" && o.by == t.r.ID() {
+	if stale {
 		d.Context, saw, told = o.seen, o.saw, o.told
 		if d.Context == nil {
 			d.Context = causal.Vector{}
@@ -298,7 +303,7 @@ func (t *tablet) clone() {
 
 func (t *tablet) open(k record.Key) {
 	v := t.r.View(k)
-	t.opened[k] = opened{by: t.r.ID(), seen: v.Seen, saw: look(v), told: heard(t.r.Held(k))}
+	t.opened[k] = opened{by: t.r.ID(), seen: v.Seen, saw: look(v), told: heard(t.r.Held(k)), view: v}
 }
 
 // take takes a recovered value with an edit of its own.
