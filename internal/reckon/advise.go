@@ -241,7 +241,7 @@ func sentenceOf(err error) string {
 	var input *dose.InputError
 	switch {
 	case errors.As(err, &large):
-		return "Injection " + large.Ref + " is " + large.Exact.Display() + " and delivers " + large.Delivered.Display() + ", more than the " +
+		return "Injection " + large.Ref + " is " + exactText(large.Exact) + " and delivers " + large.Delivered.Display() + ", more than the " +
 			large.Most.Display() + " allowed."
 	case errors.As(err, &tight):
 		return "Injection " + tight.Ref + " needs " + tight.Needs.Display() + " with priming, and the syringe holds " + tight.Capacity.Display() + "."
@@ -254,6 +254,14 @@ func sentenceOf(err error) string {
 	default:
 		return "The figures do not let it be reckoned exactly."
 	}
+}
+
+// exactText is a volume for people, with its fraction where it is rounded: by a limit the difference may be small.
+func exactText(v dose.ExactVolume) string {
+	if fraction := v.Number().Fraction; fraction != "" {
+		return v.Display() + " (exactly " + fraction + " mL)"
+	}
+	return v.Display()
 }
 
 func (in *adviceReader) findings(response *dosev1.AdviseDilutionResponse) []*dosev1.Finding {

@@ -43,7 +43,7 @@ const (
 	// CodeWindowAboveMost has the level of its limit: more was given in a window than the limit allows. Where only something unknown may be above, it is a
 	// caution at most.
 	CodeWindowAboveMost = "WINDOW_ABOVE_MOST"
-	// CodeTouchUpCounts is a note: what was declared a touch-up counts as a treatment of its own.
+	// CodeTouchUpCounts is a note, or outside a window has the level of its rule: what was declared a touch-up counts as a treatment of its own.
 	CodeTouchUpCounts = "TOUCH_UP_COUNTS_AS_TREATMENT"
 	// CodeDoseUnknown is a caution: a treatment's dose is not known; it is never counted as zero.
 	CodeDoseUnknown = "DOSE_UNKNOWN"

@@ -5,6 +5,9 @@ import (
 	"strings"
 	"time"
 
+	"needlebook/internal/dose"
+	"needlebook/internal/formulary"
+
 	dosev1 "needlebook/gen/needlebook/dose/v1"
 	formularyv1 "needlebook/gen/needlebook/formulary/v1"
 	recordv1 "needlebook/gen/needlebook/record/v1"
@@ -80,10 +83,21 @@ func (in *historyReader) ofTreatments() []*dosev1.Finding {
 		}
 		in.inDoubt(i, say)
 		if _, not := in.history.Parent(i); not != 0 {
-			say(CodeTouchUpCounts, formularyv1.Level_LEVEL_NOTE, " counts as a treatment of its own, not as a touch-up. "+notTouchUpText(not))
+			say(CodeTouchUpCounts, in.touchUpLevel(not), " counts as a treatment of its own, not as a touch-up. "+notTouchUpText(not))
 		}
 	}
 	return found
+}
+
+// touchUpLevel is how strongly it is said that a touch-up counts as a treatment: outside a window as its rule says, else as a note.
+func (in *historyReader) touchUpLevel(not dose.NotTouchUp) formularyv1.Level {
+	level := formularyv1.Level_LEVEL_NOTE
+	for _, r := range in.edition.TouchUpRules() {
+		if not == dose.TouchUpOutsideWindow && formulary.Clears(r.GetProvenance()) {
+			level = min(level, r.GetLevel())
+		}
+	}
+	return level
 }
 
 func (in *historyReader) inDoubt(i int, say func(code string, level formularyv1.Level, text string)) {

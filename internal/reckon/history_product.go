@@ -53,7 +53,7 @@ func (in *historyReader) intervals(p *dosev1.ProductHistory, product dose.Produc
 		if !ok || period == (dose.Period{}) {
 			continue
 		}
-		_, from := in.history.Days(last)
+		first, from := in.history.Days(last)
 		earliest := period.After(from)
 		state := &dosev1.IntervalState{Days: rule.GetLeast().GetDays(), Months: rule.GetLeast().GetMonths(), EarliestOn: dateOf(earliest),
 			Met: earliest <= in.on, Market: rule.GetMarket(), Source: cite(in.edition, rule.GetProvenance()), Product: rule.GetProduct(), CountedFrom: dateOf(from)}
@@ -61,7 +61,7 @@ func (in *historyReader) intervals(p *dosev1.ProductHistory, product dose.Produc
 		level := formulary.Weaker(rule.GetLevel(), formulary.MostLevel(rule.GetProvenance()))
 		// Of several rules the strongest speaks, and of those the one that waits longest.
 		if !state.Met && (worst == nil || level < worst.Level || level == worst.Level && earliest > worstDay) {
-			worst, worstDay = in.intervalNotMet(product, state, level, from, earliest), earliest
+			worst, worstDay = in.intervalNotMet(product, state, level, first, from), earliest
 		}
 	}
 	switch {
@@ -74,7 +74,7 @@ func (in *historyReader) intervals(p *dosev1.ProductHistory, product dose.Produc
 	return nil
 }
 
-func (in *historyReader) intervalNotMet(product dose.Product, s *dosev1.IntervalState, level formularyv1.Level, from, earliest dose.Day) *dosev1.Finding {
+func (in *historyReader) intervalNotMet(product dose.Product, s *dosev1.IntervalState, level formularyv1.Level, first, from dose.Day) *dosev1.Finding {
 	days := int64(in.on - from)
 	f := &dosev1.Finding{Code: CodeIntervalNotMet, Level: level, About: []string{productText(product)}, Source: s.GetSource(),
 		Figures: map[string]string{"since_days": strconv.FormatInt(days, 10)}}
@@ -84,8 +84,12 @@ func (in *historyReader) intervalNotMet(product dose.Product, s *dosev1.Interval
 	if s.GetMonths() > 0 {
 		f.Figures["least_months"] = strconv.Itoa(int(s.GetMonths()))
 	}
-	f.Text = "The last treatment with " + productText(product) + " may have been as late as " + from.String() + ", " + strconv.FormatInt(days, 10) +
-		" days before " + in.on.String() + "; the rule of " + periodText(s.GetDays(), s.GetMonths()) + " is met from " + earliest.String() + " on."
+	was := " was on "
+	if first != from {
+		was = " may have been as late as "
+	}
+	f.Text = "The last treatment with " + productText(product) + was + from.String() + ", " + strconv.FormatInt(days, 10) +
+		" days before " + in.on.String() + "; the rule of " + periodText(s.GetDays(), s.GetMonths()) + " is met from " + dayText(s.GetEarliestOn()) + " on."
 	return f
 }
 

@@ -155,6 +155,14 @@ func (w *jsonWalk) value(path string, v any, field protoreflect.FieldDescriptor)
 		if !isText || field.Enum().Values().ByName(protoreflect.Name(text)) == nil {
 			w.refuse(path, v, "one of "+valueNames(field.Enum()))
 		}
+	case protoreflect.BytesKind:
+		if !isText {
+			w.refuse(path, v, "bytes in base64, in quotes")
+		}
+	case protoreflect.Int64Kind, protoreflect.Uint64Kind: // JSON of protocol buffers writes these in quotes and reads them either way
+		if _, ok := v.(json.Number); !ok && !isText {
+			w.refuse(path, v, "a whole number")
+		}
 	default:
 		if _, ok := v.(json.Number); !ok {
 			w.refuse(path, v, "a whole number")

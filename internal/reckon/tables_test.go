@@ -337,7 +337,7 @@ func TestJSONRefusals(t *testing.T) {
 
 // FuzzRequest: no request makes a panic; each is refused with a reason of the catalogue, or answered; and what is written as JSON is read back.
 func FuzzRequest(f *testing.F) {
-	f.Add(readFile(f, testdata, "design_request.json"), false)
+	f.Add(readFile(f, testdata, "design_request.json"), "PlanDraw")
 	paths, err := filepath.Glob(filepath.Join(testdata, "vectors", "*.json"))
 	if err != nil {
 		f.Fatal(err)
@@ -347,14 +347,15 @@ func FuzzRequest(f *testing.F) {
 		if err := json.Unmarshal(readFile(f, path), &v); err != nil {
 			f.Fatal(err)
 		}
-		f.Add([]byte(v.Request), v.Method == "Prepare")
+		f.Add([]byte(v.Request), v.Method)
 	}
 	e := clinic(f)
-	f.Fuzz(func(t *testing.T, data []byte, prepare bool) {
-		var request, back, response proto.Message = &dosev1.PlanDrawRequest{}, &dosev1.PlanDrawRequest{}, nil
-		if prepare {
-			request, back = &dosev1.PrepareRequest{}, &dosev1.PrepareRequest{}
+	f.Fuzz(func(t *testing.T, data []byte, name string) {
+		m, ok := methods()[name]
+		if !ok {
+			return
 		}
+		request, back := m.request(), m.request()
 		if err := UnmarshalJSON(data, request); err != nil {
 			onlyKnown(t, err)
 			return
@@ -366,11 +367,7 @@ func FuzzRequest(f *testing.F) {
 		if err := UnmarshalJSON(written, back); err != nil || !proto.Equal(request, back) {
 			t.Fatalf("%s was read back as %v: %v", written, back, err)
 		}
-		if prepare {
-			response, err = Prepare(e, request.(*dosev1.PrepareRequest))
-		} else {
-			response, err = PlanDraw(e, request.(*dosev1.PlanDrawRequest))
-		}
+		response, err := m.answer(e, request)
 		if err != nil {
 			onlyKnown(t, err)
 			return
