@@ -77,8 +77,8 @@ func Locate(p Place, zones []Zone) (Location, error) {
 	}
 	where.Crossed = p.Side != SideNone && p.Side != where.Side
 	if l, ok := f.Landmark("midline"); ok {
-		q, _ := g.distance(l, From)
-		where.MidlineKnown, where.Midline, where.MidlineByDefault = true, q.round(), g.byDefault(l, From)
+		q, _ := g.distance(&l, From)
+		where.MidlineKnown, where.Midline, where.MidlineByDefault = true, q.round(), g.byDefault(&l, From)
 	}
 	for _, z := range zones {
 		r, reason := g.read(z)
@@ -96,8 +96,10 @@ type ground struct {
 	frame Frame
 	place Place
 	x, y  ratio
-	den   int64
-	at    spot
+	// own is true when the measure moves only the landmarks that need it.
+	own bool
+	den int64
+	at  spot
 }
 
 type spot struct{ lateral, up int64 }
@@ -106,6 +108,8 @@ func (s spot) less(t spot) spot { return spot{s.lateral - t.lateral, s.up - t.up
 
 func newGround(f Frame, p Place) ground {
 	g := ground{frame: f, place: p, x: f.ratio(p.Scale, AxisX), y: f.ratio(p.Scale, AxisY)}
+	m, _ := f.Measure(p.Scale.Measure)
+	g.own = m.Own
 	// A place has one scale and that one axis, so one of the two is 1.
 	g.den = g.x.den * g.y.den
 	lateral := int64(p.X) * p.Side.lateral()
@@ -116,24 +120,19 @@ func newGround(f Frame, p Place) ground {
 	return g
 }
 
-// spots are a landmark's points, moved to the patient.
-func (g ground) spots(l Landmark) []spot {
-	x, y := g.scales(l)
-	spots := make([]spot, len(l.Points))
-	for i, p := range l.Points {
-		// x.den and y.den divide den, since each is 1 or the other's.
-		spots[i] = spot{int64(p.Lateral) * x.num * (g.den / x.den), int64(p.Up) * y.num * (g.den / y.den)}
+// spot is a point of a landmark, moved to the patient. x.den and y.den divide den, since each is 1 or the other's.
+func (g ground) spot(l *Landmark, i int) spot {
+	x, y, p := ratio{1, 1}, ratio{1, 1}, l.Points[i]
+	if g.moves(l) {
+		x, y = g.x, g.y
 	}
-	return spots
+	return spot{int64(p.Lateral) * x.num * (g.den / x.den), int64(p.Up) * y.num * (g.den / y.den)}
 }
 
-// scales are the ratios of the axes for a landmark: a measure of its own leaves the others where the model has them.
-func (g ground) scales(l Landmark) (x, y ratio) {
-	if m, ok := g.frame.Measure(g.place.Scale.Measure); ok && m.Own && l.Needs != m.Code {
-		return ratio{1, 1}, ratio{1, 1}
-	}
-	return g.x, g.y
-}
+func (g ground) last(l *Landmark) spot { return g.spot(l, len(l.Points)-1) }
+
+// moves reports whether the scale moves a landmark: a measure of its own leaves the others where the model has them.
+func (g ground) moves(l *Landmark) bool { return !g.own || l.Needs == g.place.Scale.Measure }
 
 // read measures one zone, or says why it cannot.
 func (g ground) read(z Zone) (Reading, Reason) {
@@ -144,25 +143,25 @@ func (g ground) read(z Zone) (Reading, Reason) {
 	if l.Needs != "" && l.Needs != g.place.Scale.Measure {
 		return Reading{}, NotMeasured
 	}
-	if l.Upper && g.under(l) {
+	if l.Upper && g.under(&l) {
 		return Reading{}, OtherLip
 	}
-	q, ok := g.distance(l, z.Direction)
+	q, ok := g.distance(&l, z.Direction)
 	if !ok {
 		return Reading{}, NoDirection
 	}
 	if !z.bounded() {
 		return Reading{}, NoBound
 	}
-	r := Reading{Zone: z, Distance: q.round(), ByDefault: g.byDefault(l, z.Direction), Landmark: l}
+	r := Reading{Zone: z, Distance: q.round(), ByDefault: g.byDefault(&l, z.Direction), Landmark: l}
 	r.Margin, r.Bound = z.margin(q)
 	return r, ""
 }
 
 // under reports whether the place is lower than every point of a landmark.
-func (g ground) under(l Landmark) bool {
-	for _, s := range g.spots(l) {
-		if g.at.up >= s.up {
+func (g ground) under(l *Landmark) bool {
+	for i := range l.Points {
+		if g.at.up >= g.spot(l, i).up {
 			return false
 		}
 	}
@@ -194,7 +193,7 @@ func (m Margin) below(n Margin) bool {
 }
 
 // distance is from a landmark in a direction; false when it does not count that way.
-func (g ground) distance(l Landmark, d Direction) (quantity, bool) {
+func (g ground) distance(l *Landmark, d Direction) (quantity, bool) {
 	switch d {
 	case Above, Below:
 		q, ok := g.above(l)
@@ -217,23 +216,21 @@ func (g ground) distance(l Landmark, d Direction) (quantity, bool) {
 	return quantity{}, false
 }
 
-func (g ground) above(l Landmark) (quantity, bool) {
+func (g ground) above(l *Landmark) (quantity, bool) {
 	switch l.Kind {
 	case KindPoint, KindLevel:
-		return ratioOf(g.at.up-g.spots(l)[0].up, g.den), true
+		return ratioOf(g.at.up-g.spot(l, 0).up, g.den), true
 	case KindPath:
-		return g.abovePath(g.spots(l)), true
+		return g.abovePath(l), true
 	}
 	return quantity{}, false
 }
 
 // abovePath is upright from the piece of the path over or under the place; beyond its ends the path goes on level.
-func (g ground) abovePath(path []spot) quantity {
-	a := path[0]
-	for _, b := range path[1:] {
-		if g.at.lateral <= a.lateral {
-			break
-		}
+func (g ground) abovePath(l *Landmark) quantity {
+	a := g.spot(l, 0)
+	for i := 1; i < len(l.Points) && g.at.lateral > a.lateral; i++ {
+		b := g.spot(l, i)
 		if g.at.lateral < b.lateral {
 			along, to := b.less(a), g.at.less(a)
 			return quantity{num: product(to.up, along.lateral).add(product(-along.up, to.lateral)),
@@ -244,18 +241,17 @@ func (g ground) abovePath(path []spot) quantity {
 	return ratioOf(g.at.up-a.up, g.den)
 }
 
-func (g ground) lateral(l Landmark) (quantity, bool) {
+func (g ground) lateral(l *Landmark) (quantity, bool) {
 	if l.Kind == KindLevel {
 		return quantity{}, false
 	}
-	spots := g.spots(l)
-	return ratioOf(g.at.lateral-spots[len(spots)-1].lateral, g.den), true
+	return ratioOf(g.at.lateral-g.last(l).lateral, g.den), true
 }
 
-func (g ground) from(l Landmark) (quantity, bool) {
+func (g ground) from(l *Landmark) (quantity, bool) {
 	switch l.Kind {
 	case KindPoint:
-		d := g.at.less(g.spots(l)[0])
+		d := g.at.less(g.spot(l, 0))
 		return hypotenuse(d.lateral, d.up, g.den), true
 	case KindLevel:
 		q, _ := g.above(l)
@@ -264,16 +260,16 @@ func (g ground) from(l Landmark) (quantity, bool) {
 		q, _ := g.lateral(l)
 		return q.size(), true
 	case KindPath:
-		return g.fromPath(g.spots(l)), true
+		return g.fromPath(l), true
 	}
 	return quantity{}, false
 }
 
 // fromPath is the straight distance to the nearest piece. The path on the other side of the midline is never nearer, since both are mirrored.
-func (g ground) fromPath(path []spot) quantity {
-	nearest := toPiece(g.at, path[0], path[0])
-	for i := range path[1:] {
-		if q := toPiece(g.at, path[i], path[i+1]); q.less(nearest) {
+func (g ground) fromPath(l *Landmark) quantity {
+	nearest := toPiece(g.at, g.spot(l, 0), g.spot(l, 0))
+	for i := range l.Points[1:] {
+		if q := toPiece(g.at, g.spot(l, i), g.spot(l, i+1)); q.less(nearest) {
 			nearest = q
 		}
 	}
@@ -301,12 +297,12 @@ func toPiece(p, a, b spot) quantity {
 func (q quantity) less(r quantity) bool { return q.num.size.mul(r.den).cmp(r.num.size.mul(q.den)) < 0 }
 
 // byDefault reports whether a distance uses a coordinate that the model gave and nobody scaled. What is at the origin needs no scale.
-func (g ground) byDefault(l Landmark, d Direction) bool {
+func (g ground) byDefault(l *Landmark, d Direction) bool {
 	needsX := d != Above && d != Below && l.Kind != KindLevel || l.Kind == KindPath
 	needsY := d != Lateral && d != Medial && d != Inside && l.Kind != KindUpright || l.Kind == KindPath && d == From
-	x, y := g.scales(l)
+	scaledX, scaledY := g.moves(l) && g.x != ratio{1, 1}, g.moves(l) && g.y != ratio{1, 1}
 	for _, p := range l.Points {
-		if needsX && p.Lateral != 0 && x == (ratio{1, 1}) || needsY && p.Up != 0 && y == (ratio{1, 1}) {
+		if needsX && p.Lateral != 0 && !scaledX || needsY && p.Up != 0 && !scaledY {
 			return true
 		}
 	}

@@ -41,7 +41,7 @@ func DrawEdges(z Zone, side Side, scale Scale) ([]Edge, bool, error) {
 	if err != nil || l.Needs != "" && l.Needs != scale.Measure || !z.bounded() {
 		return nil, false, err
 	}
-	if _, ok := g.distance(l, z.Direction); !ok {
+	if _, ok := g.distance(&l, z.Direction); !ok {
 		return nil, false, nil
 	}
 	var edges []Edge
@@ -80,7 +80,8 @@ func groundOf(frame FrameCode, landmark string, side Side, scale Scale) (ground,
 // positions are a landmark's points on the ground's side, shifted outward and up.
 func (g ground) positions(l Landmark, outward, up Micrometre) []Position {
 	var drawn []Position
-	for _, s := range g.spots(l) {
+	for i := range l.Points {
+		s := g.spot(&l, i)
 		x := Micrometre(roundRatio(s.lateral+int64(outward)*g.den, g.den) * g.place.Side.lateral())
 		drawn = append(drawn, Position{x, Micrometre(roundRatio(s.up+int64(up)*g.den, g.den))})
 	}
