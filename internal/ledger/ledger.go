@@ -40,6 +40,7 @@ type Ledger struct {
 	store store.Store
 	Config
 	summaries summaries
+	server    serverReplicas
 }
 
 // Open prepares a store for use as a ledger: a new one gets its epoch and keys. The caller keeps the store and closes it after the last call.

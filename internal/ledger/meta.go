@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"sync"
 
 	faultv1 "needlebook/gen/needlebook/fault/v1"
 	"needlebook/internal/causal"
@@ -52,6 +53,7 @@ func (l *Ledger) startEpoch(w store.Writer) error {
 	if err := w.Put(metaKey("epoch"), m.encode()); err != nil {
 		return err
 	}
+	l.forgetReplicas()
 	return w.Scan([]byte{tableServer}, nil, func(key, _ []byte) error { return w.Delete(key) })
 }
 
@@ -167,18 +169,34 @@ func (c cursor) check(r store.Reader, m meta) error {
 	return nil
 }
 
-// serverReplica is the server's own replica in an organisation, made when it has none in this epoch.
+// serverReplicas is the server's own replicas in this process, by organisation.
+type serverReplicas struct {
+	mu sync.Mutex // guards of
+	of map[record.ID]causal.ReplicaID
+}
+
+// serverReplica is the server's own replica in an organisation: one for each process and epoch. A file that was put back by hand is found out only when a
+// device comes that knows better; until then the counters of the process before must not be used again.
 func (l *Ledger) serverReplica(w store.Writer, org record.ID) (causal.ReplicaID, error) {
-	b, err := w.Get(serverKey(org))
-	if err == nil && len(b) == 16 {
-		return causal.ReplicaID(b), nil
-	}
-	if err != nil && !errors.Is(err, store.ErrNotFound) {
-		return causal.ReplicaID{}, err
+	l.server.mu.Lock()
+	defer l.server.mu.Unlock()
+	if id, ok := l.server.of[org]; ok {
+		return id, nil
 	}
 	id, err := l.newID()
 	if err != nil {
 		return causal.ReplicaID{}, err
 	}
+	if l.server.of == nil {
+		l.server.of = map[record.ID]causal.ReplicaID{}
+	}
+	l.server.of[org] = causal.ReplicaID(id)
 	return causal.ReplicaID(id), w.Put(serverKey(org), id[:])
+}
+
+// forgetReplicas makes the server go on as other replicas.
+func (l *Ledger) forgetReplicas() {
+	l.server.mu.Lock()
+	defer l.server.mu.Unlock()
+	l.server.of = nil
 }

@@ -7,6 +7,7 @@ import (
 
 	"needlebook/internal/causal"
 	"needlebook/internal/ledger"
+	"needlebook/internal/record"
 )
 
 // backup copies the server's store aside; it returns a function that puts it back, as an operator does by hand, without telling the ledger.
@@ -141,4 +142,45 @@ func TestRestore_TheServerGoesOnAsAnotherReplica(t *testing.T) {
 	if len(replicas) != 2 {
 		t.Errorf("%d replicas, want one before and one after", len(replicas))
 	}
+}
+
+// TestRestore_ServerEditsBeforeItIsFoundOut: the log was put back by hand, and someone edits through the server's API before any tablet comes that could
+// tell. A tablet that saw what the server wrote before must not be taken to have seen that.
+func TestRestore_ServerEditsBeforeItIsFoundOut(t *testing.T) {
+	w := newWorld(t)
+	a := w.tablet()
+	k := w.vial()
+	a.edit(k, note("10"))
+	a.sync()
+	edit := func(text string) {
+		rec, err := w.ledger.Read(t.Context(), org, k)
+		if err != nil {
+			t.Fatal(err)
+		}
+		d := ledger.Draft{ID: w.id(), Key: k, Context: rec.State.Seen, Author: author, AuthoredAt: 2, Writes: w.split(k, note(text)), Origin: record.FromServer}
+		if _, err := w.ledger.Edit(t.Context(), org, d); err != nil {
+			t.Fatal(err)
+		}
+	}
+	edit("09")
+	a.sync()
+	putBack := w.backup()
+	edit("11")
+	a.sync()
+	a.edit(k, note("13"))
+	putBack()
+	edit("12")
+	a.sync()
+	rec, err := w.ledger.Read(t.Context(), org, k)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range rec.State.Values() {
+		for _, x := range c.Siblings {
+			if string(x.Value) == string(w.split(k, note("12"))[0].Set) {
+				return
+			}
+		}
+	}
+	t.Errorf("what the server wrote is superseded by one who had not seen it: %s", a.draw())
 }

@@ -89,7 +89,7 @@ func mistakes(t *testing.T) []mistake {
 		{name: "edits are let go before the oldest backup holds them", plant: func() seams { return seams{answer: letGoEarly} }},
 		{name: "an answer that is cut loses its last record", plant: func() seams { return seams{answer: loseLastRow} }},
 		{name: "a tablet is not told of a refusal", plant: func() seams { return seams{answer: hideRefusals} }},
-		{name: "an edit that is not the author's first reuses her last counter after a crash", plant: reuseCounters},
+		{name: "a crash loses the newest edit, and its counter is used again", plant: reuseCounters},
 	}
 }
 
