@@ -66,19 +66,21 @@ func locate(t interface{ Fatal(...any) }, p anatomy.Place, zones ...anatomy.Zone
 func TestLocateAgreesWithItsTwin(t *testing.T) {
 	measured := map[string]bool{}
 	rapid.Check(t, func(t *rapid.T) {
-		f := drawFrame(t)
-		p, zones := drawPlace(t, f, "place"), drawZones(t, f)
-		where := locate(t, p, zones...)
-		if len(where.Readings)+len(where.Unmeasured) != len(zones) {
-			t.Fatalf("%d zones, %d readings and %d without", len(zones), len(where.Readings), len(where.Unmeasured))
-		}
-		midline, _ := f.Landmark("midline")
-		if where.MidlineKnown && where.Midline != twin(f, midline, p, anatomy.From).round() {
-			t.Fatalf("%v from the midline", where.Midline)
-		}
-		for _, r := range where.Readings {
-			measured[string(f.Code)+" "+r.Zone.Code] = true
-			agrees(t, f, p, r)
+		// Every frame each time, so that even a short run sees all landmarks.
+		for _, f := range anatomy.Frames() {
+			p, zones := drawPlace(t, f, string(f.Code)), drawZones(t, f)
+			where := locate(t, p, zones...)
+			if len(where.Readings)+len(where.Unmeasured) != len(zones) {
+				t.Fatalf("%d zones, %d readings and %d without", len(zones), len(where.Readings), len(where.Unmeasured))
+			}
+			midline, _ := f.Landmark("midline")
+			if where.MidlineKnown && where.Midline != twin(f, midline, p, anatomy.From).round() {
+				t.Fatalf("%v from the midline", where.Midline)
+			}
+			for _, r := range where.Readings {
+				measured[string(f.Code)+" "+r.Zone.Code] = true
+				agrees(t, f, p, r)
+			}
 		}
 	})
 	if len(measured) < 100 {

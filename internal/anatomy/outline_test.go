@@ -13,38 +13,46 @@ import (
 func TestDrawnEdgesAreWhereLocateHasThem(t *testing.T) {
 	drawn := map[string]bool{}
 	rapid.Check(t, func(t *rapid.T) {
-		z := rapid.SampledFrom(anatomy.Zones()).Draw(t, "zone")
-		f, _ := anatomy.FrameByCode(z.Frame)
 		side := rapid.SampledFrom([]anatomy.Side{anatomy.SideRight, anatomy.SideLeft}).Draw(t, "side")
-		m := rapid.SampledFrom(f.Measures).Draw(t, "measure")
-		scale := anatomy.Scale{Measure: m.Code, Measured: m.Default * anatomy.Micrometre(rapid.Int64Range(500, 2000).Draw(t, "permille")) / 1000}
-		edges, ok, err := anatomy.DrawEdges(z, side, scale)
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, e := range edges {
-			for _, at := range e.Positions {
-				p := anatomy.Place{Frame: f.Code, Side: side, X: at.X, Y: at.Y, Scale: scale}
-				if p.Check() != nil {
-					continue
-				}
-				where := locate(t, p, z)
-				if !ok || len(where.Readings) != 1 {
-					t.Fatalf("%s is drawn and not measured: %v", z.Code, where.Unmeasured)
-				}
+		for _, z := range anatomy.Zones() {
+			f, _ := anatomy.FrameByCode(z.Frame)
+			m := rapid.SampledFrom(f.Measures).Draw(t, "measure")
+			scale := anatomy.Scale{Measure: m.Code, Measured: m.Default * anatomy.Micrometre(rapid.Int64Range(500, 2000).Draw(t, "permille")) / 1000}
+			edges, ok, err := anatomy.DrawEdges(z, side, scale)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, e := range edges {
 				drawn[z.Code] = true
-				if b := where.Readings[0].Bound; b != e.Bound && !z.Most.Set {
-					t.Fatalf("%s: the edge at %v is drawn for %v", z.Code, b, e.Bound)
-				}
-				// Drawing rounds both coordinates by half a micrometre, and the rim rises by up to ten where the eye is half as wide as the model's.
-				if m := where.Readings[0].Margin.Distance; m < -6 || m > 6 {
-					t.Fatalf("%s at %v: %v from its edge", z.Code, at, m)
-				}
+				onEdge(t, z, e, side, scale, ok)
 			}
 		}
 	})
-	if len(drawn) < 12 {
+	if len(drawn) < 16 {
 		t.Errorf("only %d zones were drawn", len(drawn))
+	}
+}
+
+// onEdge locates each point of a drawn edge.
+func onEdge(t *rapid.T, z anatomy.Zone, e anatomy.Edge, side anatomy.Side, scale anatomy.Scale, measured bool) {
+	t.Helper()
+	for _, at := range e.Positions {
+		p := anatomy.Place{Frame: z.Frame, Side: side, X: at.X, Y: at.Y, Scale: scale}
+		if p.Check() != nil {
+			continue
+		}
+		where := locate(t, p, z)
+		if !measured || len(where.Readings) != 1 {
+			t.Fatalf("%s is drawn and not measured: %v", z.Code, where.Unmeasured)
+		}
+		r := where.Readings[0]
+		if r.Bound != e.Bound && !z.Most.Set {
+			t.Fatalf("%s: the edge at %v is drawn for %v", z.Code, r.Bound, e.Bound)
+		}
+		// Drawing rounds both coordinates by half a micrometre, and the rim rises by up to ten where the eye is half as wide as the model's.
+		if m := r.Margin.Distance; m < -6 || m > 6 {
+			t.Fatalf("%s at %v: %v from its edge", z.Code, at, m)
+		}
 	}
 }
 
