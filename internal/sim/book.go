@@ -1,6 +1,8 @@
 package sim
 
 import (
+	"strings"
+
 	"needlebook/internal/causal"
 	"needlebook/internal/record"
 	"needlebook/internal/wire"
@@ -149,12 +151,12 @@ func (b *book) sawValue(m *made, r record.Register, v value) bool {
 	return false
 }
 
-// tookAt reports whether someone made an element again from a recovered value.
+// tookAt reports whether someone made an element, or one below it, again from a recovered value.
 func (b *book) tookAt(k record.Key, p record.Path) bool {
 	for _, m := range b.edits {
 		if m.took && m.key == k {
 			for r := range m.writes {
-				if r.Path == p {
+				if strings.HasPrefix(string(r.Path), string(p)) {
 					return true
 				}
 			}
