@@ -25,6 +25,7 @@ type command struct {
 func commands() []command {
 	return []command{
 		{name: "dose", short: "reckon doses, volumes and plunger marks, offline", sub: doseCommands()},
+		demoCommand(),
 		serveCommand(),
 		replicaCommand(),
 		adminCommand(),

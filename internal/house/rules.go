@@ -54,7 +54,8 @@ func Rules() map[string]Rule {
 		}},
 		"internal/bench": {Proof: true},
 		"internal/sim":   {Ours: withServer},
-		"cmd/needlebook": {Ours: append(slices.Clone(withServer), "sim", "device")},
+		"internal/demo":  {Ours: withServer},
+		"cmd/needlebook": {Ours: append(slices.Clone(withServer), "sim", "device", "demo")},
 
 		"internal/house":       {},
 		"internal/house/gates": {Ours: []string{"house"}},
