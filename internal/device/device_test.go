@@ -18,6 +18,7 @@ import (
 	accessv1 "needlebook/gen/needlebook/access/v1"
 	"needlebook/gen/needlebook/access/v1/accessv1connect"
 	chartv1 "needlebook/gen/needlebook/chart/v1"
+	faultv1 "needlebook/gen/needlebook/fault/v1"
 	recordv1 "needlebook/gen/needlebook/record/v1"
 	"needlebook/internal/auth"
 	"needlebook/internal/record"
@@ -419,5 +420,144 @@ func TestEdit_NothingIsShownThatWasNotStored(t *testing.T) {
 	mustSync(t, d)
 	if n := len(d.Keys(kindVial)); n != 2 {
 		t.Errorf("%d vials, want 2", n)
+	}
+}
+
+func TestSync_WhatCameIsThereAfterwards(t *testing.T) {
+	c := newClinic(t)
+	cfg := config(t)
+	d, other := c.tablet(cfg), c.tablet(config(t))
+	mustPut(t, d, "11")
+	theirs := mustPut(t, other, "12")
+	mustSync(t, other)
+	mustSync(t, d)
+	digest := d.Digest()
+	if err := d.Close(); err != nil {
+		t.Fatal(err)
+	}
+	again, err := Open(t.Context(), cfg)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer again.Close()
+	if again.Digest() != digest || again.Unsent() != 0 || again.State(theirs).Empty() {
+		t.Errorf("%d unsent; what came with the sync is gone: %v", again.Unsent(), again.State(theirs).Empty())
+	}
+	rep := mustSync(t, again)
+	if rep.Up+rep.Down != 0 || rep.Traffic.RoundTrips != 1 || rep.Traffic.BytesUp > 300 || rep.Traffic.BytesDown > 300 {
+		t.Errorf("nothing changed, and the sync did %+v", rep)
+	}
+}
+
+// losingPath carries calls and loses every answer to one of them.
+type losingPath struct {
+	next http.RoundTripper
+	path string
+}
+
+func (l losingPath) RoundTrip(r *http.Request) (*http.Response, error) {
+	resp, err := l.next.RoundTrip(r)
+	if err == nil && strings.HasSuffix(r.URL.Path, l.path) {
+		_ = resp.Body.Close()
+		return nil, errLost
+	}
+	return resp, err
+}
+
+// TestSignIn_ARefreshThatWasNeverAnswered: the server traded the token and nobody heard. The same request asks again, also from another process.
+func TestSignIn_ARefreshThatWasNeverAnswered(t *testing.T) {
+	c := newClinic(t)
+	cfg := config(t)
+	d := c.tablet(cfg)
+	mustPut(t, d, "11")
+	c.mu.Lock()
+	c.ahead = 2 * time.Hour
+	c.mu.Unlock()
+	d.cfg.Transport = losingPath{c.transport(), "/Refresh"}
+	var away *AwayError
+	if _, err := d.Sync(t.Context()); !errors.As(err, &away) {
+		t.Fatalf("synced without a token: %v", err)
+	}
+	if err := d.Close(); err != nil {
+		t.Fatal(err)
+	}
+	again, err := Open(t.Context(), cfg)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer again.Close()
+	mustSync(t, again)
+	if again.Unsent() != 0 || !again.Person().SignedIn() {
+		t.Errorf("%d unsent, %+v", again.Unsent(), again.Person())
+	}
+}
+
+// TestRevoked_KeepsWhatItDidNotSend: a revoked device is told so, and keeps what it did not send.
+func TestRevoked_KeepsWhatItDidNotSend(t *testing.T) {
+	c := newClinic(t)
+	d := c.tablet(config(t))
+	mustSync(t, d)
+	k := mustPut(t, d, "11")
+	_, err := c.access().RevokeDevice(t.Context(), &accessv1.RevokeDeviceRequest{
+		RequestId: uuid.NewString(), DeviceId: d.Identity().Device.String(), Reason: "lost on the ferry",
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := d.Sync(t.Context()); !refusedFor(err, faultv1.Reason_REASON_DEVICE_REVOKED) {
+		t.Errorf("sync: %v", err)
+	}
+	if d.Unsent() != 1 || d.State(k).Empty() || !d.Person().SignedIn() {
+		t.Errorf("%d unsent; the vial is gone: %v", d.Unsent(), d.State(k).Empty())
+	}
+}
+
+// TestFork_ACopiedFolderGoesOnUnderANewReplica: and what it became is on the disk.
+func TestFork_ACopiedFolderGoesOnUnderANewReplica(t *testing.T) {
+	c := newClinic(t)
+	cfg := config(t)
+	d := c.tablet(cfg)
+	mustPut(t, d, "11")
+	mustSync(t, d)
+	if err := d.Close(); err != nil {
+		t.Fatal(err)
+	}
+	copied := cfg
+	copied.Dir = filepath.Join(t.TempDir(), "copy")
+	if err := os.CopyFS(copied.Dir, os.DirFS(cfg.Dir)); err != nil {
+		t.Fatal(err)
+	}
+	var ids []string
+	for i, one := range []Config{cfg, copied, cfg} {
+		d, err := Open(t.Context(), one)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if i < 2 {
+			mustPut(t, d, []string{"12", "13"}[i])
+		}
+		if rep := mustSync(t, d); rep.Forked != (i == 1) {
+			t.Errorf("sync %d: forked %v", i, rep.Forked)
+		}
+		if err := d.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, one := range []Config{cfg, copied} {
+		d, err := Open(t.Context(), one)
+		if err != nil {
+			t.Fatal(err)
+		}
+		digest := d.Digest()
+		ids = append(ids, d.ReplicaID().String()+string(digest[:]))
+		if n := len(d.Keys(kindVial)); n != 3 || d.Unsent() != 0 {
+			t.Errorf("%d vials, want 3; %d unsent", n, d.Unsent())
+		}
+		if err := d.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if ids[0][:32] == ids[1][:32] || ids[0][32:] != ids[1][32:] {
+		t.Error("the copy has the same replica, or other edits")
 	}
 }
