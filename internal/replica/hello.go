@@ -107,6 +107,10 @@ func (r *Replica) reconcile(fresh causal.ReplicaID, ch *Changes) {
 		if !inc.greeting.prefix && (inc == r.current() || inc.lacks()) {
 			forked = true
 		}
+		if inc.greeting.common < inc.acked && !r.replacing {
+			// The server lost what it once acknowledged, though the cursor does not show it. What it said of those edits then may not be what it says now.
+			r.startReplacing(ch)
+		}
 	}
 	if forked {
 		r.fork(fresh, ch)
