@@ -201,9 +201,9 @@ func (s *server) forget() {
 	if len(s.backups) < 2 {
 		return
 	}
-	if s.after(s.ledger.ForgetBackup(context.Background(), s.backups[0].seq)) == nil {
-		s.backups = s.backups[1:]
-	}
+	// Where the answer is lost it may be forgotten all the same: it is not used any more.
+	_ = s.after(s.ledger.ForgetBackup(context.Background(), s.backups[0].seq))
+	s.backups = s.backups[1:]
 }
 
 // restore puts the disk back to a backup that is kept. Where tablets were copied, both sides must not lose the same counters: no server can tell then
