@@ -2,12 +2,10 @@ package device
 
 import (
 	"context"
-	"encoding/base64"
 	"errors"
 	"fmt"
 	"time"
 
-	"connectrpc.com/connect"
 	"github.com/google/uuid"
 
 	accessv1 "needlebook/gen/needlebook/access/v1"
@@ -47,24 +45,6 @@ func (p Person) SignedIn() bool { return p.Refresh != "" }
 // Person is who works on the device now.
 func (d *Device) Person() Person { return d.person }
 
-// Headers beside the messages of a sign-in and a refresh, for servers that read them there.
-const (
-	headerRequest = "Needlebook-Request-Id"
-	headerProof   = "Needlebook-Device-Proof"
-)
-
-// proven is a context whose call carries the request's id and the device's signature over a statement.
-func (d *Device) proven(ctx context.Context, request string, statement []byte) (context.Context, []byte, error) {
-	proof, err := d.signer.sign(statement)
-	if err != nil {
-		return nil, nil, err
-	}
-	ctx, info := connect.NewClientContext(ctx)
-	info.RequestHeader().Set(headerRequest, request)
-	info.RequestHeader().Set(headerProof, base64.RawURLEncoding.EncodeToString(proof))
-	return ctx, proof, nil
-}
-
 // SignIn signs a person in by name and password. Who worked before is replaced; what she made stays hers.
 func (d *Device) SignIn(ctx context.Context, name, password string) error {
 	w, err := d.wire()
@@ -76,12 +56,12 @@ func (d *Device) SignIn(ctx context.Context, name, password string) error {
 		return err
 	}
 	request, device := id.String(), d.identity.Device.String()
-	proven, proof, err := d.proven(ctx, request, auth.SignInStatement(name, request))
+	proof, err := d.signer.sign(auth.SignInStatement(name, request))
 	if err != nil {
 		return err
 	}
 	m := &accessv1.SignInRequest{SignInName: name, Password: password, DeviceId: &device, RequestId: &request, Proof: proof}
-	resp, err := once(proven, w, w.access.SignIn, m)
+	resp, err := once(ctx, w, w.access.SignIn, m)
 	if err != nil {
 		return err
 	}
@@ -121,11 +101,11 @@ func (d *Device) refresh(ctx context.Context, w *wire) error {
 		}
 	}
 	token, request := d.person.Refresh, d.person.Request
-	proven, proof, err := d.proven(ctx, request, auth.RefreshStatement(token, request))
+	proof, err := d.signer.sign(auth.RefreshStatement(token, request))
 	if err != nil {
 		return err
 	}
-	resp, err := again(proven, w, w.access.Refresh, &accessv1.RefreshRequest{RefreshToken: token, RequestId: request, Proof: proof})
+	resp, err := again(ctx, w, w.access.Refresh, &accessv1.RefreshRequest{RefreshToken: token, RequestId: request, Proof: proof})
 	if refusedFor(err, faultv1.Reason_REASON_UNAUTHENTICATED) {
 		d.person.Access, d.person.Refresh, d.person.Request = "", "", ""
 		return errors.Join(ErrSignedOut, d.savePerson(ctx))
