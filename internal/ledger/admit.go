@@ -188,6 +188,9 @@ func (b *batch) refuse(row *pendingRow, a *admission) (*fault.Error, error) {
 		return fault.Of(err), nil
 	}
 	for _, sig := range signatures {
+		if sig.Content.GetSignerId() != e.Author.String() { // nobody signs for another
+			return fault.New(faultv1.Reason_REASON_AUTHOR_NOT_ALLOWED, "signatures", sig.Content.GetSignerId(), "the author's own id as signer"), nil
+		}
 		at, err := b.foldAt(row, sig.Vector)
 		if err != nil {
 			return nil, err

@@ -591,3 +591,22 @@ func TestRule_AForkSendsOnlyWhatTheServerLacks(t *testing.T) {
 		t.Errorf("shows %q, want all three", a.shown(k))
 	}
 }
+
+// Nobody signs for another: a signature whose signer is not the author of the edit is held.
+func TestRule_NobodySignsForAnother(t *testing.T) {
+	w := newWorld(t)
+	a := w.tablet()
+	k := w.sessionKey()
+	a.edit(k, visit(w.patient()))
+	a.sync()
+	a.as(record.ID{67}, k, w.signed(a, k)) // names the usual author as the signer
+	a.sync()
+	if h := a.r.Held(k); len(h) != 1 || h[0].Reason != faultv1.Reason_REASON_AUTHOR_NOT_ALLOWED {
+		t.Errorf("held %v", h)
+	}
+	a.edit(k, w.signed(a, k))
+	a.sync()
+	if n := len(w.schema.Signatures(a.r.View(k))); n != 1 {
+		t.Errorf("%d signatures, want the author's own", n)
+	}
+}
