@@ -13,14 +13,17 @@ import (
 	formularyv1 "needlebook/gen/needlebook/formulary/v1"
 )
 
-// mostRequestBytes bounds what is read from standard input. The largest request that the schema allows is well below it.
-const mostRequestBytes = 1 << 20
+// mostRequestBytes bounds what is read from standard input. A history of ten years with many injections is about 1 MiB.
+const mostRequestBytes = 16 << 20
 
 // doseCommands are the commands of DoseService, which need no server.
 func doseCommands() []command {
 	return []command{
 		{name: "prepare", usage: "[flags] [<request.json]", short: "reckon a vial with its diluent, or a ready liquid", long: prepareHelp, run: runPrepare},
 		{name: "draw", usage: "[flags] [<request.json]", short: "reckon the syringes and plunger marks of a plan", long: drawHelp, run: runDraw},
+		{name: "advise", usage: "[flags] [<request.json]", short: "rank dilutions and syringes by how exactly they measure a plan", long: adviseHelp, run: runAdvise},
+		{name: "history", usage: "[flags] <request.json", short: "sum what a patient had, and say when each interval is met", long: historyHelp, run: runHistory},
+		{name: "compare", usage: "[flags] [<request.json]", short: "show what was published of two products' units", long: compareHelp, run: runCompare},
 	}
 }
 

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"flag"
-	"strconv"
 	"strings"
 
 	"google.golang.org/protobuf/proto"
@@ -33,14 +32,14 @@ or midline; doses are given in this order and are numbered from 1.
 Exit code 3 says that the answer holds a hold: an injection that would deliver
 nothing.`
 
-// doseList collects the texts of a flag that may be given several times.
-type doseList []string
+// textList collects the texts of a flag that may be given several times.
+type textList []string
 
 // String is the texts, joined.
-func (l *doseList) String() string { return strings.Join(*l, " ") }
+func (l *textList) String() string { return strings.Join(*l, " ") }
 
 // Set appends one.
-func (l *doseList) Set(text string) error {
+func (l *textList) Set(text string) error {
 	*l = append(*l, text)
 	return nil
 }
@@ -48,7 +47,7 @@ func (l *doseList) Set(text string) error {
 func runDraw(_ context.Context, e env, args []string) error {
 	flags := newFlags("dose draw")
 	vialFlags(flags)
-	var doses doseList
+	var doses textList
 	flags.Var(&doses, "dose", "one injection, such as `4@right`; give one flag for each")
 	flags.String("syringe", "general_1_by_0_01", "its `code`, or capacity/graduation in mL")
 	flags.String("priming", "", "what is pushed out after the needle change, in `mL`")
@@ -80,7 +79,7 @@ func runDraw(_ context.Context, e env, args []string) error {
 	return holdAmong(response.GetFindings())
 }
 
-func drawRequest(e env, edition *formulary.Edition, flags *flag.FlagSet, doses doseList) (*dosev1.PlanDrawRequest, error) {
+func drawRequest(e env, edition *formulary.Edition, flags *flag.FlagSet, doses textList) (*dosev1.PlanDrawRequest, error) {
 	request := &dosev1.PlanDrawRequest{}
 	given, err := fromFlags(flags)
 	if err != nil {
@@ -95,15 +94,8 @@ func drawRequest(e env, edition *formulary.Edition, flags *flag.FlagSet, doses d
 	if request.Syringe, err = syringeOf(edition, flags.Lookup("syringe").Value.String()); err != nil {
 		return nil, err
 	}
-	for i, text := range doses {
-		d, err := doseOf(text)
-		if err != nil {
-			return nil, err
-		}
-		d.Ref = strconv.Itoa(i + 1)
-		request.Doses = append(request.Doses, d)
-	}
-	return request, nil
+	request.Doses, err = dosesOf(doses)
+	return request, err
 }
 
 // syringeOf reads a code of the formulary, whose figures it takes over, or CAPACITY/GRADUATION.

@@ -66,6 +66,11 @@ func TestMixedNowIsTheClockOfTheEnv(t *testing.T) {
 	}
 }
 
+// commandsByMethod names the command of each method that has one.
+func commandsByMethod() map[string]string {
+	return map[string]string{"Prepare": "prepare", "PlanDraw": "draw", "AdviseDilution": "advise", "GetToxinHistory": "history", "CompareProducts": "compare"}
+}
+
 // People's output keeps to 80 columns, writes no unit short and lets no name steer the terminal, for every vector of the calculator.
 func TestPeoplesOutput(t *testing.T) {
 	paths, err := filepath.Glob("../../testdata/reckon/vectors/*.json")
@@ -90,8 +95,8 @@ func TestPeoplesOutput(t *testing.T) {
 		if err := json.Unmarshal(data, &v); err != nil {
 			t.Fatal(err)
 		}
-		if v.Answer != nil {
-			requests[path] = request{map[string]string{"Prepare": "prepare", "PlanDraw": "draw"}[v.Method], string(v.Request)}
+		if v.Answer != nil && commandsByMethod()[v.Method] != "" {
+			requests[path] = request{commandsByMethod()[v.Method], string(v.Request)}
 		}
 	}
 	checked := 0
@@ -114,7 +119,7 @@ func TestPeoplesOutput(t *testing.T) {
 			t.Errorf("%s: no caution", name)
 		}
 	}
-	if checked < 12 {
+	if checked < 28 {
 		t.Errorf("only %d answers looked at", checked)
 	}
 	if _, stdout, _ := inProcess(thousands, "dose", "draw"); !strings.Contains(stdout, "12,345.5 units") {

@@ -26,7 +26,7 @@ func printPrepared(w io.Writer, q *dosev1.PrepareRequest, r *dosev1.PrepareRespo
 		graduation = q.GetGraduationMl()
 	}
 	p.row("graduation", withFraction(units(r.GetUnitsPerGraduation()), r.UnitsPerGraduationFraction)+" in "+ml(graduation))
-	p.row("labelled", map[bool]string{true: "yes, for aesthetic use", false: "no"}[r.GetLabelled()])
+	p.row("labelled", map[bool]string{true: "yes, for " + useText(q.Use) + " use", false: "no"}[r.GetLabelled()])
 	p.row("use by", useByText(r))
 	for i, rule := range r.GetUseByRules() {
 		p.row(map[bool]string{true: "use by rules"}[i == 0], hoursText(rule)+sourceText(rule.GetMarket(), rule.GetSource()))
@@ -41,6 +41,14 @@ func printPrepared(w io.Writer, q *dosev1.PrepareRequest, r *dosev1.PrepareRespo
 	p.findings(r.GetFindings())
 	p.foot(r.GetCaution(), r.GetEdition())
 	return p.write(w)
+}
+
+// useText is the use that labels must be for.
+func useText(use *string) string {
+	if use == nil {
+		return "aesthetic"
+	}
+	return strings.ReplaceAll(*use, "_", " ")
 }
 
 func vialText(product string, v *dosev1.VialContent) string {
@@ -71,10 +79,7 @@ func hoursText(rule *dosev1.UseByStatement) string {
 }
 
 func statementText(s *dosev1.LabelledStrength) string {
-	standing := map[formularyv1.DilutionStanding]string{
-		formularyv1.DilutionStanding_DILUTION_STANDING_LABELLED: "label", formularyv1.DilutionStanding_DILUTION_STANDING_ADOPTED: "adopted by the lead",
-		formularyv1.DilutionStanding_DILUTION_STANDING_PUBLISHED: "published, no label",
-	}[s.GetStanding()]
+	standing := standingText(s.GetStanding())
 	if s.GetPrintedUnits() == "" {
 		return standing + sourceText(s.GetMarket(), s.GetSource())
 	}
@@ -186,13 +191,12 @@ func (p *page) findings(findings []*dosev1.Finding) {
 	}
 	p.line("")
 	p.line("Findings")
-	names := map[formularyv1.Level]string{formularyv1.Level_LEVEL_HOLD: "HOLD", formularyv1.Level_LEVEL_CAUTION: "CAUTION", formularyv1.Level_LEVEL_NOTE: "NOTE"}
 	for _, f := range findings {
 		text := f.GetText()
 		if f.GetSource() != nil {
 			text += " [" + strings.TrimPrefix(sourceText("", f.GetSource()), "; ") + "]"
 		}
-		p.labelled(names[f.GetLevel()], text)
+		p.labelled(levelText(f.GetLevel()), text)
 	}
 }
 

@@ -170,42 +170,84 @@ func checkTreatments(treatments []Treatment) error {
 	return nil
 }
 
-// sum names every key once, in order, and adds up each treatment.
+// sum names every key once, in order, and adds up each treatment. Each way is looked up once: a history of ten years has thousands.
 func (h *History) sum(treatments []Treatment) {
-	index := make(map[key]int32)
-	intern := func(k key) {
-		if _, known := index[k]; !known {
-			index[k] = 0
-			h.keys = append(h.keys, k)
-		}
-	}
+	names := namer{index: make(map[key]int32)}
 	n := 0
 	for i := range treatments {
 		n += len(treatments[i].Ways)
+	}
+	keyOf := make([]int32, 0, n)
+	for i := range treatments {
 		for j := range treatments[i].Ways {
+			k := int32(-1)
 			if w := &treatments[i].Ways[j]; !w.NotGiven {
-				intern(w.key())
+				k = names.name(w.key())
+			}
+			keyOf = append(keyOf, k)
+		}
+	}
+	for _, k := range slices.Clone(names.keys) {
+		names.name(key{product: k.product, whole: true})
+	}
+	place := names.sort()
+	h.keys = names.keys
+	s := summer{keys: h.keys, whole: names.wholes(), at: make([]Span, len(h.keys)), seen: make([]bool, len(h.keys))}
+	for i, at := 0, 0; i < len(treatments); i++ {
+		t := &treatments[i]
+		keys := keyOf[at : at+len(t.Ways)]
+		at += len(t.Ways)
+		for j := range keys {
+			if keys[j] >= 0 {
+				keys[j] = place[keys[j]]
 			}
 		}
+		h.treatments[i] = judged{from: t.From, until: t.Until, sums: s.treatment(t.Ways, keys)}
 	}
-	for _, k := range slices.Clone(h.keys) {
-		intern(key{product: k.product, whole: true})
+}
+
+// namer numbers keys.
+type namer struct {
+	index map[key]int32
+	keys  []key
+}
+
+func (n *namer) name(k key) int32 {
+	i, known := n.index[k]
+	if !known {
+		i = int32(len(n.keys))
+		n.index[k] = i
+		n.keys = append(n.keys, k)
 	}
-	slices.SortFunc(h.keys, compareKeys)
-	for i, k := range h.keys {
-		index[k] = int32(i)
+	return i
+}
+
+// sort puts the keys in order and returns the place of each former number.
+func (n *namer) sort() []int32 {
+	order := make([]int32, len(n.keys))
+	for i := range order {
+		order[i] = int32(i)
 	}
-	s := summer{index: index, keys: h.keys, at: make([]Span, len(h.keys)), seen: make([]bool, len(h.keys))}
-	s.products = make(map[Product]int32)
-	for i, k := range h.keys {
-		if k.whole {
-			s.products[k.product] = int32(i)
+	slices.SortFunc(order, func(a, b int32) int { return compareKeys(n.keys[a], n.keys[b]) })
+	place, sorted := make([]int32, len(order)), make([]key, len(order))
+	for i, former := range order {
+		place[former], sorted[i] = int32(i), n.keys[former]
+	}
+	n.keys = sorted
+	return place
+}
+
+// wholes is, for each key in order, the key of its product's whole, which stands first of the product.
+func (n *namer) wholes() []int32 {
+	wholes := make([]int32, len(n.keys))
+	whole := int32(0)
+	for i := range n.keys {
+		if n.keys[i].whole {
+			whole = int32(i)
 		}
+		wholes[i] = whole
 	}
-	for i := range treatments {
-		t := &treatments[i]
-		h.treatments[i] = judged{from: t.From, until: t.Until, sums: s.treatment(t.Ways)}
-	}
+	return wholes
 }
 
 func (w *Way) key() key { return key{product: w.Product, muscle: w.Muscle, side: w.Side} }
@@ -234,21 +276,21 @@ func compareKeys(a, b key) int {
 
 // summer adds up the ways of one treatment after the other.
 type summer struct {
-	index    map[key]int32
-	products map[Product]int32
-	keys     []key
-	at       []Span
-	seen     []bool
-	touched  []int32
+	keys    []key
+	whole   []int32 // by key
+	at      []Span
+	seen    []bool
+	touched []int32
 }
 
-func (s *summer) treatment(ways []Way) []cell {
+// treatment adds up ways whose keys are beside them.
+func (s *summer) treatment(ways []Way, keys []int32) []cell {
 	for from := 0; from < len(ways); {
 		to := from + 1
 		for to < len(ways) && ways[to].Giving == ways[from].Giving {
 			to++
 		}
-		s.giving(ways[from:to])
+		s.giving(ways[from:to], keys[from:to])
 		from = to
 	}
 	slices.Sort(s.touched)
@@ -262,22 +304,22 @@ func (s *summer) treatment(ways []Way) []cell {
 }
 
 // giving adds one giving to each sum that it may belong to. A sum that it belongs to in some of its ways only may be without it.
-func (s *summer) giving(ways []Way) {
+func (s *summer) giving(ways []Way, keys []int32) {
 	if len(ways) == 1 {
-		if w := &ways[0]; !w.NotGiven {
-			s.add(s.index[w.key()], w.span())
-			s.add(s.products[w.Product], w.span())
+		if keys[0] >= 0 {
+			s.add(keys[0], ways[0].span())
+			s.add(s.whole[keys[0]], ways[0].span())
 		}
 		return
 	}
-	var keys []int32
-	for i := range ways {
-		if w := &ways[i]; !w.NotGiven {
-			keys = append(keys, s.index[w.key()], s.products[w.Product])
+	var sums []int32
+	for _, k := range keys {
+		if k >= 0 {
+			sums = append(sums, k, s.whole[k])
 		}
 	}
-	slices.Sort(keys)
-	for _, k := range slices.Compact(keys) {
+	slices.Sort(sums)
+	for _, k := range slices.Compact(sums) {
 		s.add(k, either(ways, s.keys[k]))
 	}
 }

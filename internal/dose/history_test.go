@@ -307,6 +307,11 @@ func TestSpans(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	for want, s := range map[string]dose.Span{"1 to 2\u00a0units": a, "0.5\u00a0units": b, "at least 0\u00a0units and an unknown dose": dose.UnknownSpan(ona)} {
+		if s.Display() != want {
+			t.Errorf("%q, want %q", s.Display(), want)
+		}
+	}
 	d, err := a.Minus(b)
 	if most, known := d.Most(); err != nil || d.Least() != "0.5" || most != "1.5" || !known || d.Certain() {
 		t.Errorf("%v, %v", d, err)

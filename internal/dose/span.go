@@ -37,6 +37,19 @@ func (s Span) Most() (decimal string, known bool) {
 	return formatScaled(s.most, UnitsDecimals), true
 }
 
+// Display is the sum for people: "5 units", "7.5 to 13.5 units", or "at least 5 units and an unknown dose".
+func (s Span) Display() string {
+	most, known := s.Most()
+	switch {
+	case !known:
+		return "at least " + group(s.Least()) + unitUnits + " and an unknown dose"
+	case s.Certain():
+		return group(most) + unitUnits
+	default:
+		return group(s.Least()) + " to " + group(most) + unitUnits
+	}
+}
+
 // Certain says whether it is one figure.
 func (s Span) Certain() bool { return !s.open && s.least == s.most }
 

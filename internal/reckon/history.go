@@ -242,8 +242,11 @@ func totalOf(sum dose.ProductSum) *dosev1.ProductTotal {
 }
 
 func writeSpan(to *dosev1.DoseSpan, s dose.Span) {
-	to.LeastUnits, to.Certain = s.Least(), s.Certain()
-	if most, known := s.Most(); known {
+	least := s.Least()
+	to.LeastUnits, to.Certain = least, s.Certain()
+	if to.Certain {
+		to.MostUnits = &least
+	} else if most, known := s.Most(); known {
 		to.MostUnits = &most
 	}
 }

@@ -145,17 +145,12 @@ func (in *historyReader) windowAboveMost(product dose.Product, l *formularyv1.Li
 	decimal, known := sum.Most()
 	f := &dosev1.Finding{Code: CodeWindowAboveMost, Level: level, About: []string{string(product)}, Source: w.GetSource(),
 		Figures: map[string]string{"least_units": sum.Least(), "limit_units": most.Decimal()}}
-	text := "at least " + sum.Least()
 	if known {
 		f.Figures["most_units"] = decimal
-		text = "up to " + decimal
-	} else {
-		text += " and an unknown dose more"
-		if !sum.Known().Exceeds(most.Milliunits()) {
-			f.Level = formulary.Weaker(level, formularyv1.Level_LEVEL_CAUTION)
-		}
+	} else if !sum.Known().Exceeds(most.Milliunits()) {
+		f.Level = formulary.Weaker(level, formularyv1.Level_LEVEL_CAUTION)
 	}
-	f.Text = "From " + dayText(w.GetFrom()) + " to " + dayText(w.GetUntil()) + " the patient had " + text + " units of " + string(product) + "; the limit is " +
+	f.Text = "From " + dayText(w.GetFrom()) + " to " + dayText(w.GetUntil()) + " the patient had " + sum.Display() + " of " + string(product) + "; the limit is " +
 		most.Display() + " in " + periodText(l.GetWindow().GetDays(), l.GetWindow().GetMonths()) + "."
 	return f
 }
