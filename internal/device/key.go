@@ -64,11 +64,10 @@ func (s *signer) makeKey() error {
 
 // write puts the key into its file, sealed when there is a passphrase.
 func (s *signer) write() error {
-	der, err := x509.MarshalPKCS8PrivateKey(s.key)
+	file, err := encodeKey(s.key)
 	if err != nil {
 		return fmt.Errorf("write device key: %w", err)
 	}
-	file := pem.EncodeToMemory(&pem.Block{Type: pemBlock, Bytes: der})
 	if s.passphrase != "" {
 		if file, err = seal(file, s.passphrase); err != nil {
 			return fmt.Errorf("seal device key: %w", err)
@@ -121,8 +120,20 @@ func (s *signer) open() (*ecdsa.PrivateKey, error) {
 			return nil, err
 		}
 	}
-	block, rest := pem.Decode(file)
-	if block == nil || block.Type != pemBlock || len(bytes.TrimSpace(rest)) > 0 {
+	s.key, err = parseKey(file)
+	return s.key, err
+}
+
+// encodeKey is a key as its file has it: PKCS #8 in PEM.
+func encodeKey(key *ecdsa.PrivateKey) ([]byte, error) {
+	der, err := x509.MarshalPKCS8PrivateKey(key)
+	return pem.EncodeToMemory(&pem.Block{Type: pemBlock, Bytes: der}), err
+}
+
+// parseKey is the inverse of encodeKey and takes nothing else: ErrKey.
+func parseKey(file []byte) (*ecdsa.PrivateKey, error) {
+	block, _ := pem.Decode(file)
+	if block == nil {
 		return nil, ErrKey
 	}
 	parsed, err := x509.ParsePKCS8PrivateKey(block.Bytes)
@@ -130,7 +141,9 @@ func (s *signer) open() (*ecdsa.PrivateKey, error) {
 	if err != nil || !ok || key.Curve != elliptic.P256() {
 		return nil, ErrKey
 	}
-	s.key = key
+	if again, err := encodeKey(key); err != nil || !bytes.Equal(again, file) {
+		return nil, ErrKey
+	}
 	return key, nil
 }
 
