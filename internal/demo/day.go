@@ -7,6 +7,7 @@ import (
 
 	accessv1 "needlebook/gen/needlebook/access/v1"
 	chartv1 "needlebook/gen/needlebook/chart/v1"
+	optionsv1 "needlebook/gen/needlebook/options/v1"
 	syncv1 "needlebook/gen/needlebook/sync/v1"
 	"needlebook/internal/chart"
 	"needlebook/internal/record"
@@ -29,9 +30,9 @@ type play struct {
 	// tray1 and tray2 are one vial as each room knows it.
 	tray1, tray2  *openVial
 	lip           *chartv1.Injection // the injection of the shared visit whose dose two people change
-	settledWith   string
-	heldBefore    int
 	findingsAlone int
+	lastKnown     time.Time // when soon's patient was treated last, as the room's tablet knows
+	firstSigned   []record.Signature
 }
 
 // newVisit is a visit of a guest on the day, or on another.
@@ -86,7 +87,7 @@ func (p *play) session(t *tablet, k record.Key) *chartv1.Session {
 
 // longAgo is the island's tablet, enrolled weeks ago, and the visit that it has carried since.
 func (p *play) longAgo(ctx context.Context) (err error) {
-	begun := demoDay().AddDate(0, 0, -islandAway).Add(7 * time.Hour)
+	begun := islandLeft().Add(7 * time.Hour)
 	if err := p.goTo(ctx, begun); err != nil {
 		return err
 	}
@@ -242,10 +243,11 @@ func (p *play) signedVisit(context.Context) error {
 	if err := p.room1.write(p.staff[maren], at.Add(15*time.Minute), p.signed.key(), end); err != nil {
 		return err
 	}
-	err := p.sign(p.room1, p.staff[maren], at.Add(20*time.Minute), p.signed.key(), syncv1.SignatureMeaning_SIGNATURE_MEANING_PERFORMED, performedStatement)
+	err := p.performed(p.room1, p.staff[maren], at.Add(20*time.Minute), p.signed.key())
 	if err != nil {
 		return err
 	}
+	p.firstSigned = p.schema.Signatures(p.room1.r.View(p.signed.key()))
 	late := at.Add(35 * time.Minute)
 	return p.room2.write(p.staff[tam], late, p.signed.key(), &chartv1.Session{Complications: []*chartv1.Complication{{
 		Id:    p.room2.dice.id().String(),
@@ -256,6 +258,7 @@ func (p *play) signedVisit(context.Context) error {
 // tooSoon treats a patient who was treated on the island, of which this tablet knows nothing.
 func (p *play) tooSoon(context.Context) (err error) {
 	at := clockTime(demoDay(), 11, 30)
+	p.lastKnown = p.lastTreated(p.room1, p.patients[soonGuest])
 	p.soon = p.newVisit(p.room1, soonGuest, vellmouth, p.staff[maren], at, frownLines)
 	if p.soon.vial, err = p.vial(p.room1, p.staff[tam], at, vellmouth); err != nil {
 		return err
@@ -269,6 +272,17 @@ func (p *play) tooSoon(context.Context) (err error) {
 	found, err := p.intervals(p.room1, p.soon.patient)
 	p.findingsAlone = len(found)
 	return err
+}
+
+// lastTreated is the latest day of a treatment that a tablet knows of; zero for none.
+func (p *play) lastTreated(t *tablet, of *patient) (last time.Time) {
+	for _, k := range t.r.Keys(optionsv1.RecordKind_RECORD_KIND_SESSION) {
+		s := p.session(t, k)
+		if on := day(s.GetOn()); s.GetPatientId() == of.id.String() && s.GetKind() == chartv1.SessionKind_SESSION_KIND_TREATMENT && on.After(last) {
+			last = on
+		}
+	}
+	return last
 }
 
 // otherPatient takes more from the shared vial than is left in it, as nobody can see in this room.
@@ -329,7 +343,7 @@ func (p *play) onTheIsland(context.Context) (err error) {
 		if err := p.islandTreatment(v); err != nil {
 			return err
 		}
-		if err := p.sign(p.island, by, v.at.Add(40*time.Minute), v.key(), syncv1.SignatureMeaning_SIGNATURE_MEANING_PERFORMED, performedStatement); err != nil {
+		if err := p.performed(p.island, by, v.at.Add(40*time.Minute), v.key()); err != nil {
 			return err
 		}
 	}

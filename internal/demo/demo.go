@@ -15,7 +15,8 @@ import (
 type Config struct {
 	// Seed is what everything invented comes from.
 	Seed uint64
-	// Dir is the server's data folder, made when it is not there; one that holds anything is ErrNotEmpty. Empty means a temporary one, removed at the end.
+	// Dir is the server's data folder, made when it is not there; one that holds anything is ErrNotEmpty. Empty means a temporary one, removed at
+	// the end.
 	Dir string
 	// Listen is the loopback address to listen on; port 0 takes a free one.
 	Listen string
@@ -38,8 +39,8 @@ type Demo struct {
 // TimesMark begins the one line of the story that differs between two runs of a seed.
 const TimesMark = "Time:"
 
-// Play makes the organisation and plays the day. The error is a *FailedError when the day did not come out as the story claims; then, too, the server runs
-// on and Demo is to be closed. With any other error there is no Demo.
+// Play makes the organisation and plays the day. The error is a *FailedError when the day did not come out as the story claims; then, too, the
+// server runs on and Demo is to be closed. With any other error there is no Demo.
 func Play(ctx context.Context, c Config) (*Demo, error) {
 	d := &Demo{done: make(chan error, 1)}
 	err := d.start(ctx, c)
@@ -118,7 +119,7 @@ func (p *play) before(ctx context.Context, began time.Time) (time.Duration, erro
 	d := newDice(p.seed, "past visits")
 	past := p.pastVisits(d)
 	cut := 0
-	for cut < len(past) && past[cut].at.Before(demoDay().AddDate(0, 0, -islandAway)) {
+	for cut < len(past) && past[cut].at.Before(islandLeft()) {
 		cut++
 	}
 	if err := p.chartPast(p.history, d, past[:cut]); err != nil {

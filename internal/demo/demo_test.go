@@ -62,6 +62,9 @@ func withoutTimes(t *testing.T, story string) string {
 
 func TestDay(t *testing.T) {
 	d, story := played(t, 1, 0)
+	if want := 34; d.Checks() != want { // so that no claim is left out unasked
+		t.Errorf("%d claims were checked, want %d", d.Checks(), want)
+	}
 	t.Run("fits a screen", func(t *testing.T) { fitsAScreen(t, story) })
 	t.Run("is in the README", func(t *testing.T) { isInReadme(t, withoutTimes(t, story)) })
 	t.Run("records are valid", func(t *testing.T) { recordsAreValid(t, d) })
@@ -158,8 +161,8 @@ func sessions(t *testing.T, d *Demo) (out []*chartv1.Session) {
 	return out
 }
 
-// dosesArePublished holds every injection against the formulary's published ranges, which are the outside table here, each entry with its source: some range
-// of its product and its muscle's target allows the dose.
+// dosesArePublished holds every injection against the formulary's published ranges, which are the outside table here, each entry with its source:
+// some range of its product and its muscle's target allows the dose.
 func dosesArePublished(t *testing.T, d *Demo) {
 	targets := map[string][]string{
 		"procerus": {"glabella"}, "corrugator_supercilii": {"glabella"}, "orbicularis_oculi": {"lateral_canthus"}, "frontalis": {"forehead"},
@@ -174,11 +177,11 @@ func dosesArePublished(t *testing.T, d *Demo) {
 		for _, in := range s.GetInjections() {
 			for _, g := range in.GetGivings() {
 				dose := g.GetGiven().GetDose()
+				n := perMuscle[in.GetMuscle()+in.GetSide().String()]
 				if !slices.ContainsFunc(d.play.book.DoseRanges(dose.GetProduct(), ""), func(r *formularyv1.DoseRange) bool {
-					return slices.Contains(targets[in.GetMuscle()], r.GetTarget()) && allows(r, dose.GetDoseMilliunits(), perMuscle[in.GetMuscle()+in.GetSide().String()])
+					return slices.Contains(targets[in.GetMuscle()], r.GetTarget()) && allows(r, dose.GetDoseMilliunits(), n)
 				}) {
-					t.Fatalf("%s: %d milliunits of %s on one of %d: no published range", in.GetMuscle(), dose.GetDoseMilliunits(), dose.GetProduct(),
-						perMuscle[in.GetMuscle()+in.GetSide().String()])
+					t.Fatalf("%s: %d milliunits of %s on one of %d: no published range", in.GetMuscle(), dose.GetDoseMilliunits(), dose.GetProduct(), n)
 				}
 				checked++
 			}
@@ -253,6 +256,49 @@ func intervalsAreKept(t *testing.T, d *Demo) {
 		if p.guest && !p.last.Before(demoDay().AddDate(0, 0, -rule.Days)) {
 			t.Errorf("%s was treated on %v", p.full, p.last)
 		}
+	}
+}
+
+// TestBrokenDayIsTold breaks a day that was played in several ways, and wants each to be told.
+func TestBrokenDayIsTold(t *testing.T) {
+	d, _ := played(t, 3, few)
+	p := d.play
+	end := func() string {
+		var out bytes.Buffer
+		p.checks, p.teller = checks{}, &teller{w: &out}
+		if err := p.tellEnd(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		if len(p.failed) > 0 && !strings.Contains(out.String(), "do NOT hold") {
+			t.Errorf("the story hides what failed:\n%s", out.String())
+		}
+		return strings.Join(p.failed, "; ")
+	}
+	if failed := end(); failed != "" {
+		t.Fatalf("before anything is broken: %s", failed)
+	}
+	text := func(s string) *chartv1.Patient { return &chartv1.Patient{Language: &s} }
+	at := clockTime(demoDay(), 20, 0)
+	for _, w := range []struct {
+		t  *tablet
+		by *person
+		m  *chartv1.Patient
+	}{{p.room1, p.staff[maren], text("fr")}, {p.room2, p.staff[yusuf], text("nl")}} {
+		if err := w.t.write(w.by, at, p.shared.patient.key(), w.m); err != nil {
+			t.Fatal(err)
+		}
+	}
+	failed := end()
+	for _, want := range []string{"were not sent", "differ from the server's", "the digests of both rooms are equal", "2 edits were lost"} {
+		if !strings.Contains(failed, want) {
+			t.Errorf("unsent edits: told %q, want %q", failed, want)
+		}
+	}
+	if err := p.inStep(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if failed = end(); !strings.Contains(failed, "1 conflicts are left on Room 1") {
+		t.Errorf("a conflict: told %q", failed)
 	}
 }
 

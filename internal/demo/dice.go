@@ -15,7 +15,8 @@ import (
 	"needlebook/internal/record"
 )
 
-// dice is everything that is left to chance in one part of the demo. Parts have dice of their own, so that a change of one leaves the others as they are.
+// dice is everything that is left to chance in one part of the demo. Parts have dice of their own, so that a change of one leaves the others as
+// they are.
 type dice struct {
 	*rand.Rand
 	source *rand.ChaCha8

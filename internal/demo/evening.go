@@ -102,7 +102,6 @@ func (p *play) settleLip(c *chartv1.Conflict) error {
 	for _, s := range c.GetSiblings() {
 		if s.GetAuthors()[0].GetStaffId() == by.id.String() {
 			keep = s.GetAuthors()[0].GetDot()
-			p.settledWith, _ = siblingText(s)
 		}
 	}
 	change, err := p.chart.Settle(p.room2.r.View(p.shared.key()), &chartv1.SettleConflictRequest{

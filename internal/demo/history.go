@@ -158,8 +158,8 @@ func (w *world) pastVisits(d *dice) []pastVisit {
 	return out
 }
 
-// treatsOn reports whether a clinic treats on a day: Vellmouth every Wednesday, Tarnholt every second Thursday, Oreth when the boat goes, on the first
-// Tuesday of a month.
+// treatsOn reports whether a clinic treats on a day: Vellmouth every Wednesday, Tarnholt every second Thursday, Oreth when the boat goes, on the
+// first Tuesday of a month.
 func treatsOn(place int, on time.Time) bool {
 	week := on.YearDay() / 7
 	switch place {
@@ -172,7 +172,9 @@ func treatsOn(place int, on time.Time) bool {
 }
 
 func (w *world) pastVisit(d *dice, p *patient, on time.Time) pastVisit {
-	names := [][]string{{frownLines}, {frownLines}, {frownLines, crowsFeet}, {mouthCorners}, {frownLines, lipLines}, {crowsFeet, mouthCorners}, {frownLines, forehead}}
+	names := [][]string{
+		{frownLines}, {frownLines}, {frownLines, crowsFeet}, {mouthCorners}, {frownLines, lipLines}, {crowsFeet, mouthCorners}, {frownLines, forehead},
+	}
 	rs := find(p.product, pick(d, names)...)
 	if len(rs) == 0 {
 		rs = find(p.product, frownLines)
@@ -258,8 +260,42 @@ func (w *world) chartOne(t *tablet, d *dice, v *pastVisit) error {
 		return err
 	}
 	w.visits++
-	return w.sign(t, v.by, v.at.Add(37*time.Minute), v.key(), syncv1.SignatureMeaning_SIGNATURE_MEANING_PERFORMED, performedStatement)
+	if err := w.performed(t, v.by, v.at.Add(37*time.Minute), v.key()); err != nil {
+		return err
+	}
+	return w.lookAgain(t, d, v)
 }
+
+// lookAgain is a review two weeks after a treatment, for some; on Oreth there is no boat then. One that lies after what this replica is to know
+// is left out.
+func (w *world) lookAgain(t *tablet, d *dice, v *pastVisit) error {
+	at := v.at.AddDate(0, 0, 14)
+	if v.clinic == oreth || !d.chance(20) || v.at.Before(islandLeft()) && !at.Before(islandLeft()) || !at.Before(demoDay()) {
+		return nil
+	}
+	r := visit{id: d.id(), patient: v.patient, clinic: v.clinic, by: v.by, at: at, regimens: v.regimens}
+	m := &chartv1.Session{
+		PatientId: new(r.patient.id.String()), ClinicId: new(w.clinics[r.clinic].id.String()), Kind: chartv1.SessionKind_SESSION_KIND_REVIEW.Enum(),
+		Parent: &chartv1.SessionParent{SessionId: v.id.String()}, On: date(at), ResponsibleId: new(r.by.id.String()), Basis: w.basis(),
+		Ratings: w.ratings(d, &r, 0, 1),
+		States: []*chartv1.SessionState{
+			state(d, chartv1.SessionStep_SESSION_STEP_OPEN, r.by, at), state(d, chartv1.SessionStep_SESSION_STEP_FINISHED, r.by, at.Add(15*time.Minute)),
+		},
+	}
+	for _, judge := range []chartv1.Judge{chartv1.Judge_JUDGE_CLINICIAN, chartv1.Judge_JUDGE_PATIENT} {
+		m.Outcomes = append(m.Outcomes, &chartv1.Outcome{Id: d.id().String(), Judgement: &chartv1.OutcomeJudgement{
+			Judge: judge, Response: new("as_wanted"), SatisfactionPermille: new(int32(d.between(7, 10) * 100)), Taken: act(r.by, at.Add(10*time.Minute)),
+		}})
+	}
+	w.visits++
+	if err := t.write(r.by, at.Add(15*time.Minute), r.key(), m); err != nil {
+		return err
+	}
+	return w.sign(t, r.by, at.Add(16*time.Minute), r.key(), syncv1.SignatureMeaning_SIGNATURE_MEANING_PERFORMED, "I saw this.")
+}
+
+// islandLeft is the day on which the island's tablet last had signal.
+func islandLeft() time.Time { return demoDay().AddDate(0, 0, -islandAway) }
 
 // prescribe is an order for a patient that holds for a year: the one she has, or a new one.
 func (w *world) prescribe(t *tablet, d *dice, p *patient, product string, by *person, at time.Time) (record.ID, error) {

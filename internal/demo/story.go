@@ -80,11 +80,14 @@ func thousands[N int | int64 | uint64](n N) string {
 	return s
 }
 
-// size is a number of bytes for people.
+// size is a number of bytes for people, in two figures, rounded down: how well random ids compress differs by a few bytes from run to run.
 func size(n int64) string {
 	switch {
 	case n >= 1_000_000:
-		return fmt.Sprintf("%d.%d\u00a0MB", n/1_000_000, n%1_000_000/100_000)
+		text := fmt.Sprintf("%d.%d", n/1_000_000, n%1_000_000/100_000)
+		return strings.TrimSuffix(text, ".0") + "\u00a0MB"
+	case n >= 100_000:
+		return fmt.Sprintf("%d0\u00a0KB", n/10_000)
 	case n >= 10_000:
 		return fmt.Sprintf("%d\u00a0KB", n/1000)
 	}

@@ -2,7 +2,10 @@ package demo
 
 import (
 	"context"
+	"slices"
 	"strings"
+
+	"google.golang.org/protobuf/proto"
 
 	chartv1 "needlebook/gen/needlebook/chart/v1"
 	formularyv1 "needlebook/gen/needlebook/formulary/v1"
@@ -17,7 +20,7 @@ import (
 
 // tellBefore says what there is before the day.
 func (p *play) tellBefore() {
-	p.say("%s: Vellmouth, Tarnholt, and the island of Oreth, which has no signal. %s, %s. %s in %d years, from %s, "+
+	p.say("%s: Vellmouth, Tarnholt, and the island of Oreth, which has no signal. %s, %s. %s in %d years and %s "+
 		"came in over the sync: %s, %s, %s.", organisationName, count(len(p.staff), "member of staff", "members of staff"),
 		count(len(p.patients), "patient", "patients"), count(p.visits, "visit", "visits"), historyYears, count(p.vials, "vial", "vials"),
 		count(len(p.history.made), "edit", "edits"), size(p.history.count.up.Load()), count(p.history.count.trips.Load(), "round trip", "round trips"))
@@ -39,7 +42,8 @@ func (p *play) tellMorning() {
 func (p *play) wholeOn(t *tablet) int { return len(t.r.Keys(optionsv1.RecordKind_RECORD_KIND_PATIENT)) }
 
 func (p *play) tellOffline() {
-	p.at(clockTime(demoDay(), 8, 30), "%s mixes a vial for both rooms, %s. Then the line goes down, and nobody sees what the others chart.", p.staff[tam].given(), strengthText(p.tray1.mix))
+	p.at(clockTime(demoDay(), 8, 30), "%s mixes a vial for both rooms, %s. Then the line goes down, and nobody sees what the others chart.",
+		p.staff[tam].given(), strengthText(p.tray1.mix))
 	p.line("")
 }
 
@@ -50,7 +54,7 @@ func (p *play) tellRooms() {
 	p.at(clockTime(demoDay(), 11, 0), "Room 1. %s signs the visit of %s. At 11:15 in Room 2 %s, who cannot know, adds a bruise to it.",
 		p.staff[maren].given(), p.signed.patient.full, p.staff[tam].given())
 	p.at(p.soon.at, "Room 1. %s has the %s treated; the last time, as far as this tablet knows, was on %s. Nothing speaks against it.",
-		p.soon.patient.full, frownLines, p.soon.patient.last.Format("2 January 2006"))
+		p.soon.patient.full, frownLines, p.lastKnown.Format("2 January 2006"))
 	p.that(p.findingsAlone == 0, "the room's tablet cannot see the breach of the interval by itself")
 	p.at(clockTime(demoDay(), 12, 0), "The office ends the position of %s, a locum. At 14:10 %s treats %s in Room 2, whose tablet does not know.",
 		p.staff[bo].name, p.staff[bo].given(), p.locum.patient.full)
@@ -101,8 +105,8 @@ func (p *play) tellWalkIn(e *syncv1.SafetyEntry) {
 		return
 	}
 	last := e.GetTreatments()[0]
-	p.at(p.walkIn.at, "%s of Tarnholt walks in, whom the tablet does not hold. Its safety index knows: born %s; \"%s\"; %s last on %s.", e.GetName().GetFull(), dateText(e.GetDateOfBirth()), strings.Join(e.GetAlerts(), "; "), last.GetProduct(),
-		dateText(last.GetOn()))
+	p.at(p.walkIn.at, "%s of Tarnholt walks in, whom the tablet does not hold. Its safety index knows: born %s; \"%s\"; %s last on %s.",
+		e.GetName().GetFull(), dateText(e.GetDateOfBirth()), strings.Join(e.GetAlerts(), "; "), last.GetProduct(), dateText(last.GetOn()))
 }
 
 // strengthText is a strength with its product.
@@ -225,7 +229,6 @@ func (p *play) tellHeld(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	p.heldBefore = len(held)
 	p.that(len(held) == 2, "the visit and the draw of someone without the right are held")
 	for _, h := range held {
 		p.that(h.GetAuthorship().GetStaffId() == p.staff[bo].id.String(), "only her edits are held")
@@ -295,13 +298,34 @@ func (p *play) tellAfter() {
 		p.that(conflicts == 0, "%d conflicts are left on %s", conflicts, t.label)
 	}
 	given := p.session(p.room1, p.locum.key())
-	p.that(given.GetPatientId() == p.locum.patient.id.String() && len(given.GetInjections()) == len(p.locum.given), "what was released is on the other tablet")
-	p.that(len(p.room1.r.View(p.signed.key()).Conflicts()) == 0, "the signed visit is whole")
-	sessions := 0
-	for _, k := range p.island.r.Keys(optionsv1.RecordKind_RECORD_KIND_SESSION) {
-		if p.session(p.island, k).GetPatientId() == p.walkIn.patient.id.String() {
-			sessions++
+	p.that(given.GetPatientId() == p.locum.patient.id.String() && len(given.GetInjections()) == len(p.locum.given),
+		"what was released is on the other tablet")
+	signatures := p.schema.Signatures(p.room1.r.View(p.signed.key()))
+	p.that(len(p.firstSigned) == 1 && len(signatures) == 2 && slices.ContainsFunc(signatures, func(s record.Signature) bool {
+		return proto.Equal(s.Content, p.firstSigned[0].Content)
+	}), "what was signed first stands as it was signed, beside the addendum")
+	lip := p.injectionOn(p.room1, p.shared.key(), p.lip.GetId())
+	p.that(len(lip.GetGivings()) == 1 && proto.Equal(lip.GetPlanned(), lip.GetGivings()[0].GetGiven().GetDose()), "the settled dose is what was given")
+	here, all := p.sessionsOf(p.island, p.walkIn.patient), p.sessionsOf(p.room1, p.walkIn.patient)
+	p.that(here == all && here > p.walkIn.patient.visits, "the island's tablet has %d sessions of the patient who walked in, a room has %d", here, all)
+}
+
+// injectionOn is an injection as a tablet shows it; nil when it has none such.
+func (p *play) injectionOn(t *tablet, session record.Key, id string) *chartv1.Injection {
+	for _, in := range p.session(t, session).GetInjections() {
+		if in.GetId() == id {
+			return in
 		}
 	}
-	p.that(sessions == p.walkIn.patient.visits+1, "the record of the patient who walked in came to the island's tablet: %d sessions", sessions)
+	return nil
+}
+
+// sessionsOf counts the sessions of a patient that a tablet holds.
+func (p *play) sessionsOf(t *tablet, of *patient) (n int) {
+	for _, k := range t.r.Keys(optionsv1.RecordKind_RECORD_KIND_SESSION) {
+		if p.session(t, k).GetPatientId() == of.id.String() {
+			n++
+		}
+	}
+	return n
 }

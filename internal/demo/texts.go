@@ -24,7 +24,8 @@ func risks(region string) []risk {
 		{"wears_off", "The effect begins within days and wears off within months."},
 	}
 	if region == "lower_face" {
-		return append(out, risk{"crooked_mouth", "The mouth may be crooked: too little on one side, or spread to a neighbour. It may not be correctable, and it wears off."},
+		return append(out,
+			risk{"crooked_mouth", "The mouth may be crooked: too little on one side, or spread to a neighbour. It may not be correctable. It wears off."},
 			risk{"weak_lips", "Drinking from a straw, whistling or some sounds may be harder for weeks."})
 	}
 	return append(out, risk{"drooping_lid", "A lid or a brow may droop for some weeks."})
@@ -100,8 +101,8 @@ func (w *world) writeQuestionnaire(t *tablet) error {
 	return t.write(lead, at, k, &chartv1.Questionnaire{Published: &chartv1.TextPublication{Digest: digest[:], Published: act(lead, at)}})
 }
 
-// writeProtocol is a regimen as a starting point for plans, at the lowest dose of its range. The places are the middle of the frame, to be set for each
-// patient.
+// writeProtocol is a regimen as a starting point for plans, at the lowest dose of its range. The places are the middle of the frame, to be set
+// for each patient.
 func (w *world) writeProtocol(t *tablet, r regimen) error {
 	lead, at := w.staff[ines], w.founded()
 	lowest, _, err := w.book.perInjection(r)
@@ -110,7 +111,8 @@ func (w *world) writeProtocol(t *tablet, r regimen) error {
 	}
 	k := record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_PROTOCOL, ID: t.dice.id()}
 	m := &chartv1.Protocol{
-		Title: new(fmt.Sprintf("%s, %s", r.name, r.product)), Version: new("1"), Scope: &chartv1.ProtocolScope{Product: r.product, Regions: []string{r.region}},
+		Title: new(fmt.Sprintf("%s, %s", r.name, r.product)), Version: new("1"),
+		Scope: &chartv1.ProtocolScope{Product: r.product, Regions: []string{r.region}},
 	}
 	frame := map[string]string{frownLines: "brow", crowsFeet: "orbit", forehead: "brow", lipLines: "mouth", mouthCorners: "mouth"}[r.name]
 	for _, p := range r.points {

@@ -67,9 +67,11 @@ func (w *world) openVial(d *dice, product string, at time.Time, by *person, plac
 	}
 	o.m.Entries = append(o.m.Entries, &chartv1.VialEntry{Id: d.id().String(), Piercing: &chartv1.Piercing{Sterile: true, Done: act(by, at)}})
 	o.m.Preparations = []*chartv1.Preparation{{
-		Id:      o.preparation.String(),
-		Diluent: &chartv1.Diluent{Kind: "sodium_chloride_0_9_preservative_free", VolumeNanoliters: int64(diluent), LotNumber: "NS-2207", AdviceCode: &mix.dilution},
-		Mixed:   act(by, at), Clarity: &chartv1.Clarity{Finding: chartv1.ClarityFinding_CLARITY_FINDING_CLEAR, Seen: act(by, at)},
+		Id: o.preparation.String(),
+		Diluent: &chartv1.Diluent{
+			Kind: "sodium_chloride_0_9_preservative_free", VolumeNanoliters: int64(diluent), LotNumber: "NS-2207", AdviceCode: &mix.dilution,
+		},
+		Mixed: act(by, at), Clarity: &chartv1.Clarity{Finding: chartv1.ClarityFinding_CLARITY_FINDING_CLEAR, Seen: act(by, at)},
 		UseBy: w.useBy(product, by, at),
 	}}
 	return o, nil
@@ -119,7 +121,8 @@ func sideOf(s chartv1.Side) dose.Side {
 }
 
 // drawUp draws one syringe: an element of the vial, and one of the session.
-func (o *openVial) drawUp(d *dice, v *visit, spec *formularyv1.Syringe, filled dose.FilledSyringe, at time.Time) (*chartv1.SessionSyringe, *chartv1.Draw, error) {
+func (o *openVial) drawUp(d *dice, v *visit, spec *formularyv1.Syringe, filled dose.FilledSyringe,
+	at time.Time) (*chartv1.SessionSyringe, *chartv1.Draw, error) {
 	units, err := o.mix.UnitsIn(filled.DrawTo)
 	if err != nil {
 		return nil, nil, err
@@ -172,7 +175,9 @@ func (o *openVial) throwAway(d *dice, witness *person, at time.Time) {
 			}})
 		}
 	}
-	o.m.Discarded = &chartv1.Discard{Cause: cause, LeftNanoliters: new(int64(max(0, o.left))), WitnessId: new(witness.id.String()), Done: act(o.mixedBy, at)}
+	o.m.Discarded = &chartv1.Discard{
+		Cause: cause, LeftNanoliters: new(int64(max(0, o.left))), WitnessId: new(witness.id.String()), Done: act(o.mixedBy, at),
+	}
 }
 
 // lotFor is the lot of a product that a clinic used at a time: the newest that was there.

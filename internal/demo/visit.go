@@ -265,6 +265,11 @@ func (w *world) finishVisit(d *dice, v *visit, m *chartv1.Session) {
 	m.States = append(m.States, state(d, chartv1.SessionStep_SESSION_STEP_FINISHED, v.by, end))
 }
 
+// performed signs a session as its injector.
+func (w *world) performed(t *tablet, by *person, at time.Time, k record.Key) error {
+	return w.sign(t, by, at, k, syncv1.SignatureMeaning_SIGNATURE_MEANING_PERFORMED, performedStatement)
+}
+
 const (
 	performedStatement = "I did this, and this is what was done."
 	addendumStatement  = "I have read what came after my signature, and it belongs to the record."

@@ -118,7 +118,8 @@ func (w *world) settle(ctx context.Context, t *tablet) error {
 		return err
 	}
 	for i, c := range w.clinics {
-		if err := t.write(admin, w.clock.now(), record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_CLINIC, ID: c.id}, w.clinicRecord(t.dice, i)); err != nil {
+		k := record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_CLINIC, ID: c.id}
+		if err := t.write(admin, w.clock.now(), k, w.clinicRecord(t.dice, i)); err != nil {
 			return err
 		}
 	}
@@ -172,9 +173,6 @@ func (w *world) makeLots(t *tablet) error {
 	}
 	return nil
 }
-
-// kinds are the kinds of records that the demo looks through.
-func (w *world) kinds() []record.Kind { return w.schema.Kinds() }
 
 // spaced is a name of the schema as people write it.
 func spaced(name string) string {
