@@ -23,6 +23,7 @@ const (
 	Unavailable        Class = "unavailable"
 	Internal           Class = "internal"
 	DataLoss           Class = "data_loss"
+	Unimplemented      Class = "unimplemented"
 )
 
 // Actor is who can put a refusal right.
@@ -291,6 +292,12 @@ func Entries() []Entry {
 			"A person gave this edit up after it was held.",
 			"The lead judged that it should not take effect.",
 			"Nothing; the edit stays in the ledger with the reason given. Make the change anew if it should stand after all.", Nobody,
+		},
+		{
+			faultv1.Reason_REASON_UNIMPLEMENTED, Unimplemented, false,
+			"This server does not answer this call.",
+			"The schema has the call already; this version of the server does not yet.",
+			"Ask a server of a newer version.", Operator,
 		},
 	}
 }

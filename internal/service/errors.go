@@ -23,9 +23,6 @@ import (
 // Domain is the domain of every google.rpc.ErrorInfo.
 const Domain = "needlebook"
 
-// unimplemented is the reason of an RPC that this version does not answer yet. It is not in the catalogue, because nobody can act on it.
-const unimplemented = "UNIMPLEMENTED"
-
 // defaultRetry is how long to wait where the catalogue says to try again and the refusal names no time.
 const defaultRetry = 5 * time.Second
 
@@ -54,6 +51,8 @@ func codeOf(c fault.Class) connect.Code {
 		return connect.CodeUnavailable
 	case fault.DataLoss:
 		return connect.CodeDataLoss
+	case fault.Unimplemented:
+		return connect.CodeUnimplemented
 	}
 	return connect.CodeInternal
 }
@@ -184,13 +183,10 @@ func addDetail(e *connect.Error, m proto.Message) {
 
 // frameworkError gives an error that Connect itself made the reason that fits its code. Its text may repeat what was sent, so it is replaced.
 func frameworkError(made *connect.Error, requestID string) (*connect.Error, faultv1.Reason) {
-	if made.Code() == connect.CodeUnimplemented {
-		out := connect.NewError(made.Code(), errors.New("this server does not answer this call"))
-		addDetail(out, &errdetails.ErrorInfo{Reason: unimplemented, Domain: Domain, Metadata: map[string]string{"request_id": requestID}})
-		return out, faultv1.Reason_REASON_UNSPECIFIED
-	}
 	refusal := fault.Wrap(faultv1.Reason_REASON_INTERNAL, made)
 	switch made.Code() {
+	case connect.CodeUnimplemented:
+		refusal = fault.New(faultv1.Reason_REASON_UNIMPLEMENTED, "", "", "")
 	case connect.CodeInvalidArgument:
 		refusal = fault.New(faultv1.Reason_REASON_INVALID_FIELD, "message", "", "a message as the schema of this call defines it")
 	case connect.CodeResourceExhausted:
