@@ -144,21 +144,27 @@ type Record struct {
 // Read is a record with its held edits. A record that the organisation does not have is NOT_FOUND.
 func (l *Ledger) Read(ctx context.Context, org record.ID, k record.Key) (Record, error) {
 	var out Record
-	err := l.store.View(ctx, func(r store.Reader) error {
-		row, err := readRow(r, org, k)
-		if err != nil {
-			return err
-		}
-		if row.first == 0 {
-			return fault.New(faultv1.Reason_REASON_NOT_FOUND, "", "", "")
-		}
-		out.State = row.state
-		entries, err := readHeld(r, org, k)
-		for i := range entries {
-			out.Held = append(out.Held, entries[i].Held)
-		}
+	err := l.store.View(ctx, func(r store.Reader) (err error) {
+		out, err = l.ReadIn(r, org, k)
 		return err
 	})
+	return out, err
+}
+
+// ReadIn is Read as r has the record.
+func (l *Ledger) ReadIn(r store.Reader, org record.ID, k record.Key) (Record, error) {
+	row, err := readRow(r, org, k)
+	if err != nil {
+		return Record{}, err
+	}
+	if row.first == 0 {
+		return Record{}, fault.New(faultv1.Reason_REASON_NOT_FOUND, "", "", "")
+	}
+	out := Record{State: row.state}
+	entries, err := readHeld(r, org, k)
+	for i := range entries {
+		out.Held = append(out.Held, entries[i].Held)
+	}
 	return out, err
 }
 

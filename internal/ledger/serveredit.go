@@ -7,6 +7,7 @@ import (
 	"needlebook/internal/causal"
 	"needlebook/internal/fault"
 	"needlebook/internal/record"
+	"needlebook/internal/store"
 )
 
 // Draft is an edit that is made through the server's own API.
@@ -24,21 +25,33 @@ type Draft struct {
 // when it fails: the one who made it is there to hear it. The record after it is returned.
 func (l *Ledger) Edit(ctx context.Context, org record.ID, d Draft) (*record.State, error) {
 	var out *record.State
-	err := l.inBatch(ctx, org, func(b *batch) error {
-		row, err := b.row(d.Key)
-		if err != nil {
-			return err
-		}
-		e := record.Edit{ID: d.ID, Key: d.Key, Context: d.Context, Author: d.Author, AuthoredAt: d.AuthoredAt, Writes: d.Writes}
-		known, err := b.judgeDraft(row, e, d.Origin)
-		if err != nil || known {
-			out = row.state
-			return err
-		}
-		out = row.state
-		return b.serverEdit(row, e, causal.Dot{})
+	err := l.store.Update(ctx, func(w store.Writer) (err error) {
+		out, err = l.EditIn(w, org, d)
+		return err
 	})
 	return out, err
+}
+
+// EditIn is Edit inside a transaction of the caller's, which must end in an error when this does: what stands beside a record, such as an account,
+// then changes with it or not at all. Two in one transaction must follow each other.
+func (l *Ledger) EditIn(w store.Writer, org record.ID, d Draft) (*record.State, error) {
+	b, err := l.newBatch(w, org)
+	if err != nil {
+		return nil, err
+	}
+	row, err := b.row(d.Key)
+	if err != nil {
+		return nil, err
+	}
+	e := record.Edit{ID: d.ID, Key: d.Key, Context: d.Context, Author: d.Author, AuthoredAt: d.AuthoredAt, Writes: d.Writes}
+	known, err := b.judgeDraft(row, e, d.Origin)
+	if err == nil && !known {
+		err = b.serverEdit(row, e, causal.Dot{})
+	}
+	if err != nil {
+		return nil, err
+	}
+	return row.state, b.flush()
 }
 
 // judgeDraft judges a draft before it gets a dot. known is true when the same draft was made before.
