@@ -7,8 +7,6 @@ import (
 	"github.com/google/uuid"
 
 	accessv1 "needlebook/gen/needlebook/access/v1"
-	faultv1 "needlebook/gen/needlebook/fault/v1"
-	"needlebook/internal/fault"
 	"needlebook/internal/store"
 )
 
@@ -29,7 +27,16 @@ func (p Principal) Nobody() bool { return p.Staff == uuid.Nil }
 // Admit returns who stands behind verified claims now. UNAUTHENTICATED when the account is gone or suspended, its roles or its password
 // changed since the token was made; DEVICE_REVOKED when the device was revoked. Two look-ups in the store.
 func Admit(r store.Reader, c Claims) (Principal, error) {
-	a, err := get[Account](r, accountKey(c.Staff))
+	return admit(r, c, getAs[Account], getAs[Device])
+}
+
+// getter reads the value of an id under its key.
+type getter[T any] func(r store.Reader, key []byte, id uuid.UUID) (T, error)
+
+func getAs[T any](r store.Reader, key []byte, _ uuid.UUID) (T, error) { return get[T](r, key) }
+
+func admit(r store.Reader, c Claims, account getter[Account], device getter[Device]) (Principal, error) {
+	a, err := account(r, accountKey(c.Staff), c.Staff)
 	if errors.Is(err, store.ErrNotFound) {
 		return Principal{}, errUnauthenticated()
 	} else if err != nil {
@@ -42,9 +49,9 @@ func Admit(r store.Reader, c Claims) (Principal, error) {
 	if c.Device == uuid.Nil {
 		return p, nil
 	}
-	d, err := GetDevice(r, a.Org, c.Device)
+	d, err := device(r, deviceKey(c.Device), c.Device)
 	switch {
-	case fault.Has(err, faultv1.Reason_REASON_NOT_FOUND):
+	case errors.Is(err, store.ErrNotFound), err == nil && d.Org != a.Org:
 		return Principal{}, errUnauthenticated()
 	case err != nil:
 		return Principal{}, err
