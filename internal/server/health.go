@@ -28,6 +28,8 @@ func (s *Server) ready(w http.ResponseWriter, _ *http.Request) {
 		http.Error(w, "stopping", http.StatusServiceUnavailable)
 	case s.store.Stats().Failed:
 		http.Error(w, "the store has failed; look at the log, then start the server anew", http.StatusServiceUnavailable)
+	case !s.service.Warm():
+		http.Error(w, "building indexes; calls are answered, the first searches late", http.StatusServiceUnavailable)
 	default:
 		fmt.Fprintln(w, "ready")
 	}

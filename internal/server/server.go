@@ -104,7 +104,20 @@ func (s *Server) openService(ctx context.Context) (err error) {
 	s.service, err = service.Open(ctx, service.Config{
 		Store: s.store, Blobs: s.blobs, PublicURL: s.url, Now: s.cfg.Now, Random: s.cfg.Random, Log: s.log, HashCost: s.cfg.HashCost,
 	})
-	return err
+	if err != nil || !s.store.RootDamaged() {
+		return err
+	}
+	return s.startEpoch(ctx)
+}
+
+// startEpoch starts a new epoch where the last commit may be gone though tablets were told of it. They say hello, offer again what is not here, and
+// pull from the beginning: had nothing been lost, that is all it costs. It is written before anything is answered; the commit mends the root.
+func (s *Server) startEpoch(ctx context.Context) error {
+	if err := s.service.Ledger().NewEpoch(ctx); err != nil {
+		return fmt.Errorf("start a new epoch after a damaged root: %w", err)
+	}
+	s.log.Warn("one of the store's two roots was damaged, so the last commit may be missing: a new epoch begins, and every tablet offers again what it has")
+	return nil
 }
 
 // ErrNoName says that the first start was given no name for the organisation.
@@ -188,6 +201,7 @@ func (s *Server) Serve(ctx context.Context) error {
 	var background sync.WaitGroup
 	background.Go(func() { s.maintain(ctx) })
 	background.Go(func() { s.backupRegularly(ctx) })
+	background.Go(func() { s.warmUp(ctx) })
 
 	var err error
 	select {
@@ -210,6 +224,28 @@ func stop(srv *http.Server, within time.Duration) {
 	defer cancel()
 	if srv.Shutdown(ctx) != nil {
 		srv.Close()
+	}
+}
+
+// warmUpAgain is how long to wait before the indexes are built anew after a failure.
+const warmUpAgain = 10 * time.Second
+
+// warmUp builds what the first search would wait for. Calls work meanwhile; those that need an index wait for it.
+func (s *Server) warmUp(ctx context.Context) {
+	for began := time.Now(); ; {
+		records, err := s.service.WarmUp(ctx)
+		if err == nil {
+			s.log.Info("indexes are built", "records", records, "took", time.Since(began).Round(time.Millisecond))
+			return
+		}
+		if ctx.Err() == nil {
+			s.log.Warn("build indexes", "cause", err)
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(warmUpAgain):
+		}
 	}
 }
 

@@ -30,6 +30,8 @@ type call struct {
 	reason  faultv1.Reason
 	inside  error
 	release func()
+	// idle is true for an exchange of nothing. Tablets wait in it most of the day, so it has no line in the log at the usual level.
+	idle bool
 	// broken is true when the body did not come as it should.
 	broken bool
 	// bytes in and out of the body, for the log.

@@ -232,6 +232,12 @@ func (o *orgIndex) get(k record.Key) *chart.Facts {
 	return o.entries[k]
 }
 
+func (o *orgIndex) size() int {
+	o.mu.RLock()
+	defer o.mu.RUnlock()
+	return len(o.entries)
+}
+
 func (o *orgIndex) nameOf(k record.Key) string {
 	if f := o.get(k); f != nil {
 		return f.Name

@@ -3,6 +3,7 @@ package service
 import (
 	"context"
 	"net/http"
+	"sync/atomic"
 
 	"github.com/google/uuid"
 
@@ -17,6 +18,7 @@ type charting struct {
 	*Service
 	chart *chart.Chart
 	index *index
+	warm  atomic.Bool
 }
 
 // newCharting prepares the handlers of ChartService. The index is built by the first call that needs it, or by WarmUp.
@@ -27,8 +29,29 @@ func newCharting(s *Service) *charting {
 
 // newChartHandler mounts ChartService.
 func newChartHandler(s *Service) (string, http.Handler) {
-	return chartv1connect.NewChartServiceHandler(newCharting(s), s.options()...)
+	return chartv1connect.NewChartServiceHandler(s.charting, s.options()...)
 }
+
+// WarmUp builds the indexes that searches and lists stand on, so that the first does not wait for them, and returns how many records are in them. Calls
+// may come meanwhile.
+func (s *Service) WarmUp(ctx context.Context) (records int, err error) {
+	orgs, err := s.Organisations(ctx)
+	if err != nil {
+		return 0, err
+	}
+	for _, o := range orgs {
+		index, err := s.charting.index.follow(ctx, recordID(o.ID))
+		if err != nil {
+			return records, err
+		}
+		records += index.size()
+	}
+	s.charting.warm.Store(true)
+	return records, nil
+}
+
+// Warm reports whether WarmUp has ended well.
+func (s *Service) Warm() bool { return s.charting.warm.Load() }
 
 // desk is ChartService for one call: who calls, with the index of her organisation as it stands, and the names that views show.
 type desk struct {

@@ -116,11 +116,7 @@ func (a *access) enrolled(ctx context.Context, d auth.Device, replica uuid.UUID)
 	if err != nil {
 		return nil, err
 	}
-	who, err := a.caller(ctx, o.ID, d.ID)
-	if err != nil {
-		return nil, err
-	}
-	hello, err := a.ledger.Hello(ctx, who, &syncv1.HelloRequest{Replica: replica[:]})
+	hello, err := a.ledger.Hello(ctx, a.caller(ctx, o.ID, d.ID), &syncv1.HelloRequest{Replica: replica[:]})
 	if err != nil {
 		return nil, err
 	}

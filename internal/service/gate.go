@@ -43,7 +43,7 @@ func (s *Service) admit(ctx context.Context, c *call, header http.Header) error 
 		return err
 	}
 	return s.Store.View(ctx, func(r store.Reader) error {
-		p, err := auth.Admit(r, claims)
+		p, err := s.admitted.Admit(r, claims)
 		if err != nil {
 			return err
 		}

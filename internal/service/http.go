@@ -81,7 +81,17 @@ func (s *Service) panicked(c *call, p any) error {
 
 // logCall writes the one line of a call: ids, figures and reasons, nothing that came in a message.
 func (s *Service) logCall(c *call) {
+	s.count(c)
 	level := slog.LevelInfo
+	switch {
+	case c.inside != nil:
+		level = slog.LevelError
+	case c.idle:
+		level = slog.LevelDebug
+	}
+	if !s.Log.Enabled(context.Background(), level) {
+		return
+	}
 	procedure := strings.TrimPrefix(c.procedure, "/")
 	if !c.isRPC() {
 		procedure = "(none)" // a path may hold anything
@@ -100,10 +110,8 @@ func (s *Service) logCall(c *call) {
 		attrs = append(attrs, slog.String("device", c.principal.Device.String()))
 	}
 	if c.inside != nil {
-		level = slog.LevelError
 		attrs = append(attrs, slog.String("cause", causeOf(c.inside)))
 	}
-	s.count(c)
 	s.Log.LogAttrs(context.Background(), level, "call", attrs...)
 }
 

@@ -67,9 +67,11 @@ type Service struct {
 
 	signer   *auth.Signer
 	verifier *auth.Verifier
+	admitted auth.Admissions
 	limiter  *auth.Limiter
 	door     *auth.Door
 
+	charting  *charting
 	running   *running
 	fullPulls *fullPulls
 	seen      *seen
@@ -95,6 +97,7 @@ func Open(ctx context.Context, c Config) (*Service, error) {
 	}
 	s.door = auth.NewDoor(s.Store, auth.NewHasher(s.HashCost, s.HashesAtOnce), s.limiter, s.Now)
 	s.errorWriter = connect.NewErrorWriter(s.options()...)
+	s.charting = newCharting(s)
 	return s, nil
 }
 

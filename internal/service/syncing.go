@@ -21,26 +21,30 @@ import (
 // syncing answers SyncService.
 type syncing struct{ *Service }
 
-// caller is the device of a call as the ledger knows it. Whether it was revoked, and which replicas are its own, is asked in the transaction that
-// depends on it: revoking takes effect between two pages of one push.
-func (s *Service) caller(ctx context.Context, org, device uuid.UUID) (ledger.Caller, error) {
+// caller is the device of a call as the ledger knows it. Whether it was revoked was asked when the call came in, and is asked again in the
+// transaction that takes edits: revoking takes effect between two pages of one push.
+func (s *Service) caller(ctx context.Context, org, device uuid.UUID) ledger.Caller {
+	return ledger.Caller{
+		Org: record.ID(org), Device: record.ID(device),
+		Owns:   func(r store.Reader, replica causal.ReplicaID) error { return owns(r, device, replica) },
+		Claim:  func(w store.Writer, replica causal.ReplicaID) error { return claim(w, org, device, replica) },
+		Verify: func(statement, signature []byte) error { return s.verifyDevice(ctx, org, device, statement, signature) },
+	}
+}
+
+func (s *Service) verifyDevice(ctx context.Context, org, device uuid.UUID, statement, signature []byte) error {
 	var d auth.Device
 	err := s.Store.View(ctx, func(r store.Reader) (err error) {
 		d, err = auth.GetDevice(r, org, device)
 		return err
 	})
-	return ledger.Caller{
-		Org: record.ID(org), Device: record.ID(device),
-		Owns:   func(r store.Reader, replica causal.ReplicaID) error { return owns(r, org, device, replica) },
-		Claim:  func(w store.Writer, replica causal.ReplicaID) error { return claim(w, org, device, replica) },
-		Verify: d.Key.Verify,
-	}, err
-}
-
-func owns(r store.Reader, org, device uuid.UUID, replica causal.ReplicaID) error {
-	if err := notRevoked(r, org, device); err != nil {
+	if err != nil {
 		return err
 	}
+	return d.Key.Verify(statement, signature)
+}
+
+func owns(r store.Reader, device uuid.UUID, replica causal.ReplicaID) error {
 	owner, err := auth.ReplicaOwner(r, uuid.UUID(replica))
 	if err == nil && owner != device {
 		return fault.New(faultv1.Reason_REASON_ACTOR_NOT_YOURS, "replica", replica.String(), "a replica of this device")
@@ -70,11 +74,7 @@ func claim(w store.Writer, org, device uuid.UUID, replica causal.ReplicaID) erro
 // Hello tells a device where the server stands.
 func (y *syncing) Hello(ctx context.Context, m *syncv1.HelloRequest) (*syncv1.HelloResponse, error) {
 	p := principalOf(ctx)
-	who, err := y.caller(ctx, p.Org, p.Device)
-	if err != nil {
-		return nil, err
-	}
-	resp, err := y.ledger.Hello(ctx, who, m)
+	resp, err := y.ledger.Hello(ctx, y.caller(ctx, p.Org, p.Device), m)
 	if err != nil {
 		return nil, err
 	}
@@ -127,10 +127,8 @@ func (y *syncing) Exchange(ctx context.Context, m *syncv1.ExchangeRequest) (*syn
 	if err != nil {
 		return nil, err
 	}
-	who, err := y.caller(ctx, p.Org, p.Device)
-	if err != nil {
-		return nil, err
-	}
+	who := y.caller(ctx, p.Org, p.Device)
+	who.MayHold = func(r store.Reader, patient record.ID) error { return y.charting.mayHold(r, p, patient) }
 	edits := len(m.GetPage().GetEdits())
 	own := who.Claim
 	who.Claim = func(w store.Writer, replica causal.ReplicaID) error {
@@ -152,6 +150,7 @@ func (y *syncing) Exchange(ctx context.Context, m *syncv1.ExchangeRequest) (*syn
 	}
 	y.counts.edits.Add(int64(edits))
 	y.counts.rows.Add(int64(len(resp.GetRows())))
+	c.idle = edits == 0 && len(resp.GetRows()) == 0 && m.GetScope() == nil
 	acked, head := resp.GetAcknowledgedCounter(), m.GetHeadCounter()
 	y.seen.note(p.Org, p.Device, heard{AtMS: y.Now().UnixMilli(), Acknowledged: acked, Unsent: head - min(head, acked)})
 	return resp, nil
