@@ -125,18 +125,21 @@ func BenchmarkWriters(b *testing.B) {
 	for b.Loop() {
 		floor := floorWriters(b, writers, each)
 		ours := ourWriters(b, writers, each)
-		b.ReportMetric(floor, "floor-edits/s")
-		b.ReportMetric(ours, "edits/s")
-		b.ReportMetric(ours/floor, "x-floor")
+		perSecond := func(s spent) float64 { return writers * each / s.wall.Seconds() }
+		b.ReportMetric(perSecond(floor), "floor-edits/s")
+		b.ReportMetric(perSecond(ours), "edits/s")
+		b.ReportMetric(perSecond(ours)/perSecond(floor), "x-floor")
+		b.ReportMetric(float64(ours.cpu.Microseconds())/(writers*each), "cpu-us/edit")
+		b.ReportMetric(float64(ours.cpu)/float64(floor.cpu), "cpu-x-floor")
 	}
 }
 
-func floorWriters(b *testing.B, writers, each int) float64 {
+func floorWriters(b *testing.B, writers, each int) spent {
 	url := newFloorGrouped(b)
 	s := newSource(4)
 	_, m := s.session(record.ID{7, 1}, record.ID{7, 2}.String())
 	doc := mustMarshal(b, m)
-	start := time.Now()
+	start, cpu := time.Now(), cpuTime()
 	var wg sync.WaitGroup
 	for range writers {
 		c := connect.NewClient[wrapperspb.BytesValue, emptypb.Empty](http.DefaultClient, url)
@@ -154,22 +157,22 @@ func floorWriters(b *testing.B, writers, each int) float64 {
 		})
 	}
 	wg.Wait()
-	return float64(writers*each) / time.Since(start).Seconds()
+	return since(start, cpu)
 }
 
-func ourWriters(b *testing.B, writers, each int) float64 {
+func ourWriters(b *testing.B, writers, each int) spent {
 	h := newHost(b)
 	all := make([]*writer, writers)
 	for i := range all {
 		all[i] = h.writer(b, each)
 	}
-	start := time.Now()
+	start, cpu := time.Now(), cpuTime()
 	var wg sync.WaitGroup
 	for _, w := range all {
 		wg.Go(func() { w.push(b) })
 	}
 	wg.Wait()
-	return float64(writers*each) / time.Since(start).Seconds()
+	return since(start, cpu)
 }
 
 // BenchmarkGrowth syncs 100 changes and nothing at all with more and more stored.
