@@ -17,19 +17,19 @@ const (
 // Way is one way in which a giving may have been. Where records agree a giving has one way; where they are in conflict it has several, of which one is
 // true.
 type Way struct {
-	// Giving is which giving of the treatment it is a way of: ways of one giving follow one another.
-	Giving int
-	// NotGiven says that the giving may not have been at all; the rest is then empty.
-	NotGiven bool
 	// Product is what was given; empty when nobody knows.
 	Product Product
 	// Muscle is empty when it was not recorded.
 	Muscle string
-	Side   Side
 	// Least and Most are the dose in thousandths of a unit, 0 to MaxMilliunits; they differ where something was lost. Unknown says that the dose is not
 	// known; both are then zero.
 	Least, Most int64
-	Unknown     bool
+	// Giving is which giving of the treatment it is a way of: ways of one giving follow one another.
+	Giving int
+	Side   Side
+	// NotGiven says that the giving may not have been at all; all else but Giving is then empty.
+	NotGiven bool
+	Unknown  bool
 }
 
 // Treatment is one visit at which something was or may have been given, or one that was reported from elsewhere.

@@ -10,10 +10,12 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"needlebook/internal/fault"
 	"needlebook/internal/formulary"
 
 	chartv1 "needlebook/gen/needlebook/chart/v1"
 	dosev1 "needlebook/gen/needlebook/dose/v1"
+	faultv1 "needlebook/gen/needlebook/fault/v1"
 	formularyv1 "needlebook/gen/needlebook/formulary/v1"
 	optionsv1 "needlebook/gen/needlebook/options/v1"
 	recordv1 "needlebook/gen/needlebook/record/v1"
@@ -338,5 +340,40 @@ func TestPages(t *testing.T) {
 		if a.GetYear() < b.GetYear() || a.GetYear() == b.GetYear() && a.GetDay() < b.GetDay() {
 			t.Errorf("%v stands before %v", a, b)
 		}
+	}
+}
+
+// So many values in conflict that their combinations cannot be gone through are refused, with the giving at which it was too many.
+func TestTooManyConflicts(t *testing.T) {
+	r := askedOn("2026-06-01", treated("s", "2026-01-01", "onabotulinumtoxinA", 1000))
+	values := func(n int, text string) []string {
+		var all []string
+		for i := range n {
+			all = append(all, fmt.Sprintf(text, i))
+		}
+		return all
+	}
+	set := func(muscles int) {
+		r.GetFacts().Conflicts = nil
+		for path, all := range map[string][]string{
+			"injections[s-i].muscle":             values(muscles, `"m%d"`),
+			"injections[s-i].givings[s-g].given": values(64, `{"dose":{"product":"onabotulinumtoxinA","dose_milliunits":%d}}`),
+			"injections[s-i].givings[s-g].spill": values(16, `{"text":"%d"}`),
+		} {
+			r.GetFacts().Conflicts = append(r.GetFacts().Conflicts, &dosev1.PathSiblings{
+				Key: &chartv1.RecordKey{Kind: optionsv1.RecordKind_RECORD_KIND_SESSION, RecordId: "s"}, Path: path, ValuesJson: all})
+		}
+	}
+	set(64)
+	if h, err := GetToxinHistory(builtin(t), r); err != nil || len(h.GetProducts()[0].GetTotal().GetTargets()) != 64 {
+		t.Errorf("64 x 64 x 16 ways: %v", err)
+	}
+	set(64)
+	r.GetFacts().Sessions = append(r.GetFacts().Sessions, treated("t", "2026-01-02", "onabotulinumtoxinA", 1000))
+	r.GetFacts().Conflicts = append(r.GetFacts().Conflicts, &dosev1.PathSiblings{
+		Key: &chartv1.RecordKey{Kind: optionsv1.RecordKind_RECORD_KIND_SESSION, RecordId: "t"}, Path: "injections[t-i].muscle", ValuesJson: values(1, `"m%d"`)})
+	_, err := GetToxinHistory(builtin(t), r)
+	if o := fault.Of(err); o == nil || o.Reason != faultv1.Reason_REASON_CANNOT_RECKON || o.Field != "facts.sessions[1].injections[0].givings[0]" {
+		t.Errorf("one more: %v", err)
 	}
 }

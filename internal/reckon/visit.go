@@ -10,14 +10,14 @@ import (
 	recordv1 "needlebook/gen/needlebook/record/v1"
 )
 
-// The bounds of the schema, and one of ours: how many ways a giving in conflict may have been.
+// The bounds of the schema, and one of ours: how many ways all givings in conflict together may have been.
 const (
 	mostSessions  = 1000
 	mostReports   = 200
 	mostConflicts = 500
 	mostSiblings  = 64
 	mostClinics   = 200
-	mostWays      = 4096
+	mostDoubted   = 65_536
 )
 
 // visit is one treatment of a history beside what internal/dose reckons with.
@@ -40,6 +40,8 @@ type visitReader struct {
 	conflicts  map[string]siblings
 	treatments []dose.Treatment
 	visits     []visit
+	// doubtedWays counts the ways of givings in conflict, so that no request can ask for more than can be gone through.
+	doubtedWays int
 }
 
 // read reads the facts of a request; field names are those of the request.

@@ -96,7 +96,8 @@ func (v *visitReader) doubted(ways []dose.Way, field givingField, n int, injecti
 	givens := optionsOf(v.reader, of, in+".given", g.GetGiven(), parseMessage[*chartv1.GivenDose])
 	spills := optionsOf(v.reader, of, in+".spill", g.GetSpill(), parseMessage[*chartv1.Spill])
 	sides := v.sides(of, at, in, injection, g)
-	if len(muscles)*len(givens)*len(spills)*len(sides) > mostWays {
+	v.doubtedWays += len(muscles) * len(givens) * len(spills) * len(sides)
+	if v.doubtedWays > mostDoubted {
 		v.refuse(noReckoning, field.String(), "", "fewer values in conflict: settle some first")
 		return ways
 	}
