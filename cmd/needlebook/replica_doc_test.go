@@ -23,8 +23,8 @@ var varying = regexp.MustCompile(`[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4
 // documentedServer is the address that the page shows.
 const documentedServer = "http://127.0.0.1:8740"
 
-// TestReplicaDocument runs docs/replica.md: lines that begin with "$ " are commands, "> " goes on with one, and the rest is what they print. With -update it rewrites what the commands print. Comments of the form <!-- clinic stop --> stop and start the
-// server, and <!-- clinic code --> makes a code, which the page's commands find in $CODE.
+// TestReplicaDocument runs docs/replica.md: lines that begin with "$ " are commands, "> " goes on with one, and the rest is what they
+// print. With -update it rewrites that. Comments of the form <!-- clinic stop --> stop and start the server, and <!-- clinic code --> makes a code, which the page's commands find in $CODE.
 func TestReplicaDocument(t *testing.T) {
 	text, err := os.ReadFile(replicaDocument)
 	if err != nil {

@@ -180,10 +180,12 @@ func runReplicaHold(ctx context.Context, e env, args []string) error {
 }
 
 func runReplicaUnhold(ctx context.Context, e env, args []string) error {
-	return changeScope(ctx, e, args, "unhold", (*device.Device).Unhold, "The patient's records leave this tablet with the next sync. Edits not yet sent stay.")
+	return changeScope(ctx, e, args, "unhold", (*device.Device).Unhold,
+		"The patient's records leave this tablet with the next sync. Edits not yet sent stay.")
 }
 
-func changeScope(ctx context.Context, e env, args []string, name string, change func(*device.Device, context.Context, record.ID) error, done string) error {
+func changeScope(ctx context.Context, e env, args []string, name string, change func(*device.Device, context.Context, record.ID) error,
+	done string) error {
 	f := newReplicaFlags(e, name)
 	found, err := f.parse(args, "PATIENT-ID")
 	if err != nil {
@@ -302,7 +304,8 @@ func printStatus(e env, s statusJSON, x device.Exchanges) error {
 	p.row("replica", s.ReplicaID)
 	p.row("works here", workerText(s))
 	p.row("saved here", counted(s.Unsent, "edit", "not yet on the clinic server"))
-	p.row("needs you", fmt.Sprintf("%s, %s, %s recovered", counted(s.Conflicts, "field", "in conflict"), counted(s.Held, "edit", "held"), counted(s.Recovered, "value", "")))
+	p.row("needs you", fmt.Sprintf("%s, %s, %s recovered", counted(s.Conflicts, "field", "in conflict"), counted(s.Held, "edit", "held"),
+		counted(s.Recovered, "value", "")))
 	p.row("holds", counted(s.Records, "record", "")+", a safety index of "+counted(s.SafetyEntries, "patient", ""))
 	last := "never"
 	if x.LastMS != 0 {

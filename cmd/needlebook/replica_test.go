@@ -351,7 +351,8 @@ func TestReplicaOutput(t *testing.T) {
 		return stdout
 	}
 	stdout := do(exitDone, wide, "put", "session", "--dir", a)
-	for _, text := range []string{"10,000 units of daxibotulinumtoxinA", "1,234.567 units of daxibotulinumtoxinA", "volume 0.0125 mL", "4.5 mm", "2026-03-01 09:30 UTC"} {
+	for _, text := range []string{"10,000 units of daxibotulinumtoxinA", "1,234.567 units of daxibotulinumtoxinA", "volume 0.0125 mL", "4.5 mm",
+		"2026-03-01 09:30 UTC"} {
 		if !strings.Contains(stdout, text) {
 			t.Errorf("%q is not in\n%s", text, stdout)
 		}

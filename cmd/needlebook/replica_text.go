@@ -238,7 +238,8 @@ func (t *recordText) conflicts(list []*chartv1.Conflict, withKey bool) {
 		t.wrapped("", "CONFLICT in "+cutWords(c.GetPath()))
 		for _, s := range c.GetSiblings() {
 			for _, a := range s.GetAuthors() {
-				t.broken("  "+pad(dotText(a.GetDot()), 14)+" ", strings.Repeat(" ", 17), cutWords(t.jsonText(c.GetKey().GetKind(), c.GetPath(), s.GetCleared(), s.GetValueJson())))
+				value := t.jsonText(c.GetKey().GetKind(), c.GetPath(), s.GetCleared(), s.GetValueJson())
+				t.broken("  "+pad(dotText(a.GetDot()), 14)+" ", strings.Repeat(" ", 17), cutWords(value))
 				t.broken(strings.Repeat(" ", 17), strings.Repeat(" ", 17), "by "+authorText(a))
 			}
 		}

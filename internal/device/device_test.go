@@ -51,7 +51,8 @@ func newClinic(t testing.TB, config ...func(*server.Config)) *clinic {
 	t.Helper()
 	c := &clinic{TB: t}
 	cfg := server.Default()
-	cfg.Data, cfg.Listen, cfg.Organisation, cfg.Clinic, cfg.MinFreeBytes, cfg.Now = filepath.Join(t.TempDir(), "data"), "127.0.0.1:0", "Island", "Harbour", -1, c.now
+	cfg.Data, cfg.Listen, cfg.Organisation, cfg.Clinic = filepath.Join(t.TempDir(), "data"), "127.0.0.1:0", "Island", "Harbour"
+	cfg.MinFreeBytes, cfg.Now = -1, c.now
 	cfg.HashCost = auth.Cost{MemoryKiB: 64, Passes: 1, Lanes: 1}
 	for _, f := range config {
 		f(&cfg)

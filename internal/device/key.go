@@ -41,8 +41,8 @@ type signer struct {
 	key        *ecdsa.PrivateKey
 }
 
-// makeKey makes the file of the key unless there is one: a try to enrol that was cut off left it, and the code may be bound to it by now. One that was left
-// unsealed is sealed when a passphrase is given now.
+// makeKey makes the file of the key unless there is one: a try to enrol that was cut off left it, and the code may be bound to it by now.
+// One that was left unsealed is sealed when a passphrase is given now.
 func (s *signer) makeKey() error {
 	file, err := os.ReadFile(s.path)
 	switch {
