@@ -354,3 +354,29 @@ func TestSpans(t *testing.T) {
 		t.Error("a span that ends before it begins")
 	}
 }
+
+// The last treatment is the one that can have been latest, whichever began first; of one day the later in the history.
+func TestLastIsTheLatestPossible(t *testing.T) {
+	once := []dose.Way{given(0, ona, "m", dose.SideLeft, 1000)}
+	for _, c := range []struct {
+		treatments []dose.Treatment
+		want       int
+	}{
+		{[]dose.Treatment{{From: 1, Until: 10, Ways: once}, {From: 5, Until: 5, Ways: once}}, 0},
+		{[]dose.Treatment{{From: 5, Until: 5, Ways: once}, {From: 1, Until: 10, Ways: once}}, 1},
+		{[]dose.Treatment{{From: 5, Until: 5, Ways: once}, {From: 5, Until: 5, Ways: once}}, 1},
+		{[]dose.Treatment{{From: 5, Until: 5, Ways: once}, {From: 6, Until: 6}}, 0},
+		{[]dose.Treatment{{From: 5, Until: 5, Ways: once}, {From: 6, Until: 6, Ways: []dose.Way{given(0, ona, "m", dose.SideLeft, 0)}}}, 0},
+	} {
+		h, err := dose.NewHistory(c.treatments, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if last, ok := h.Last(dose.Which{Product: ona}); !ok || last != c.want {
+			t.Errorf("%+v: the last is %d, want %d", c.treatments, last, c.want)
+		}
+		if _, ok := h.Last(dose.Which{Product: inco}); ok {
+			t.Error("a product that was never given")
+		}
+	}
+}

@@ -26,6 +26,8 @@ const (
 	CodeNoTolerance = "NO_TOLERANCE_SET"
 	// CodeLossUnknown is a note: something leaked or was spilled and nobody knows how much; it is not counted as zero.
 	CodeLossUnknown = "LOSS_UNKNOWN"
+	// CodeNotPrimed is a caution: less is pushed out than the injection needle holds, so that a syringe's first injection would fill the needle.
+	CodeNotPrimed = "NEEDLE_NOT_PRIMED"
 	// CodeMuscleSplit is a note: the injections of one muscle come from several syringes.
 	CodeMuscleSplit = "MUSCLE_IN_SEVERAL_SYRINGES"
 	// CodeNoMostVolume is a note: nobody set the greatest volume of an injection, so none was left out for its volume.

@@ -2,8 +2,9 @@
 // formulary's words beside the figures, and writes the response. Server, command line and tablet call this one package, so that all give the same
 // answer.
 //
-// Use: Prepare and PlanDraw take an edition of the formulary and a request. UnmarshalJSON and MarshalJSON are the one form that requests and responses
-// have as JSON.
+// Use: Prepare, PlanDraw, AdviseDilution, GetToxinHistory, CompareProducts and GetAsymmetry take an edition of the formulary and a request. A history and the view
+// of asymmetry are reckoned from the facts that the request holds; where a request names a patient instead, the server fills them in first. UnmarshalJSON and
+// MarshalJSON are the one form that requests and responses have as JSON.
 //
 // Errors are a fault.List or a fault.Error that names fields as the request does: doses[0].dose_units. The reasons are BAD_QUANTITY for a number that
 // cannot be read or is out of range, UNKNOWN_PRODUCT, CANNOT_RECKON for a plan that cannot be carried out, INVALID_FIELD for the rest. All fields that
@@ -15,6 +16,13 @@
 // (formulary.Clears). A figure from memory or from a trade page is shown with its tag, and a note says why it permits nothing. Nobody published how far
 // a delivered dose may be from its plan: every error is reported, a finding is made only against the tolerance that a clinic's own edition sets, and
 // where there is none a note says so as soon as rounding changes any dose. The same holds for the greatest volume of an injection.
+//
+// # What is in doubt
+//
+// The values of a register in conflict come beside the records, each stands, and sums are ranges over all of them (docs/arithmetic.md). What is unknown is
+// never zero and never clear: an unknown dose has no most, an unknown product counts against every product, an unknown day may be any up to the day asked
+// about. A history always says that other clinics were not checked. Comparisons and the view of asymmetry describe: nothing turns a dose of one product
+// into another's, names a side to treat or proposes a dose.
 //
 // # Promises
 //

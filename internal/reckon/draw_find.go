@@ -30,6 +30,9 @@ func (in *drawReader) findings(r *dosev1.PlanDrawRequest, plan dose.Plan) ([]*do
 		return nil, err
 	}
 	found = in.withoutTolerance(found, plan)
+	if f := in.notPrimed(plan); f != nil {
+		found = append(found, f)
+	}
 	for _, f := range plan.Findings {
 		switch f.Code {
 		case dose.CodeMuscleSplit:
@@ -45,6 +48,24 @@ func muscleSplit(f dose.Finding) *dosev1.Finding {
 	return &dosev1.Finding{Code: CodeMuscleSplit, Level: formularyv1.Level_LEVEL_NOTE, About: f.Refs,
 		Text: "The injections of " + strings.ReplaceAll(f.Muscle, "_", " ") + " come from more than one syringe, since no one syringe holds them. " +
 			"A syringe's own tolerance then differs between them."}
+}
+
+// notPrimed says that the needle holds more than what priming pushes out. A syringe in hand is primed already.
+func (in *drawReader) notPrimed(plan dose.Plan) *dosev1.Finding {
+	f := &dosev1.Finding{Code: CodeNotPrimed, Level: formularyv1.Level_LEVEL_CAUTION}
+	var primed dose.Volume
+	for _, s := range plan.Syringes {
+		if primed = s.DrawTo - s.Drawn; in.needle != nil && !s.InHand && primed < *in.needle && len(s.Marks) > 0 {
+			f.About = append(f.About, s.Marks[0].Ref)
+		}
+	}
+	if len(f.About) == 0 {
+		return nil
+	}
+	f.Text = "The injection needle holds " + in.needle.Display() + " and " + primed.Display() + " is pushed out to prime it: injection " +
+		strings.Join(f.About, ", ") + " would fill the needle first and deliver so much less."
+	f.Figures = map[string]string{"needle_ml": in.needle.Decimal(), "primed_ml": primed.Decimal()}
+	return f
 }
 
 func lossUnknown(reading dose.Volume) *dosev1.Finding {

@@ -32,6 +32,8 @@ type drawReader struct {
 	most dose.Volume
 	// tolerance is what the standard allows the syringe, in words; empty when it is not known.
 	tolerance string
+	// needle is what the injection needle holds; nil when it is not known.
+	needle *dose.Volume
 	// injectionLimit and sideLimit are the lead's limits that the request carries; nil where it names none.
 	injectionLimit, sideLimit *dose.Percent
 }
@@ -46,6 +48,10 @@ func readDraw(e *formulary.Edition, r *dosev1.PlanDrawRequest) *drawReader {
 	if r.MostMlPerInjection != nil {
 		in.most = in.volume("most_ml_per_injection", r.GetMostMlPerInjection())
 		in.moreThanZero("most_ml_per_injection", r.GetMostMlPerInjection())
+	}
+	if r.InjectionNeedleDeadSpaceMl != nil {
+		needle := in.volume("injection_needle_dead_space_ml", r.GetInjectionNeedleDeadSpaceMl())
+		in.needle = &needle
 	}
 	if t := r.GetTolerance(); t != nil {
 		in.injectionLimit = in.percent("tolerance.injection_percent", t.InjectionPercent)

@@ -71,6 +71,11 @@ func resumed(leftDelivered string) string {
 		`{"side":"SIDE_LEFT","exact_ml":"0.1","delivered_ml":"` + leftDelivered + `"}]}`)
 }
 
+// tolerating is a request to draw with the lead's 3 % between sides.
+func tolerating(request string) string {
+	return strings.TrimSuffix(request, "}") + `,"tolerance":{"side_difference_percent":"3"}}`
+}
+
 // Every code has a request that trips it and one that just does not.
 func TestFindings(t *testing.T) {
 	const ona, abo, rela = "onabotulinumtoxinA", "abobotulinumtoxinA", "relabotulinumtoxinA"
@@ -95,6 +100,13 @@ func TestFindings(t *testing.T) {
 		{CodeSidesDiffer, caution, true, resumed("0.107"), resumed("0.106")},            // 0.007 and 0.006 of 0.2 mL
 		{CodeSidesDiffer, caution, true, resumed("0.107"), strings.Replace(resumed("0.107"), `"l","dose_units":"4"`, `"l","dose_units":"5"`, 1)},
 		{CodeDilutionNotLabelled, note, false, prepareJSON(rela, `"content_units":"150","liquid_ml":"1.4"`), prepareJSON(rela, `"content_units":"150","liquid_ml":"1.5"`)},
+		{CodeInjectionError, caution, false, oneDose("1.264", `,"tolerance":{"injection_percent":"5"}`), oneDose("1.263", `,"tolerance":{"injection_percent":"5"}`)},
+		{CodeSidesDiffer, caution, false, tolerating(resumed("0.107")), tolerating(resumed("0.106"))},
+		{CodeLossUnknown, note, false, oneDose("4", `,"resume":{"plunger_ml":"0.3","loss":{}}`), oneDose("4", `,"resume":{"plunger_ml":"0.3","loss":{"lost_ml":"0.1"}}`)},
+		{CodeNotPrimed, caution, false, oneDose("4", `,"priming_ml":"0.04","injection_needle_dead_space_ml":"0.040001"`),
+			oneDose("4", `,"priming_ml":"0.035","injection_needle_dead_space_ml":"0.04"`)}, // priming goes up to the next graduation
+		{CodeDilutionUnconfirmed, note, false, `{"product":"onabotulinumtoxinA","vial":{"content_units":"100","diluent_ml":"2"},"use":"therapeutic"}`,
+			`{"product":"onabotulinumtoxinA","vial":{"content_units":"100","diluent_ml":"2"}}`},
 		{CodeNoTolerance, note, false, oneDose("1.001", ""), oneDose("1.2", "")},
 		{CodeMuscleSplit, note, false, pairs(3, "0.3", "5"), pairs(2, "0.3", "5")},
 		{CodeVolumeAboveMost, caution, false, oneDose("4.001", `,"most_ml_per_injection":"0.1"`), oneDose("4", `,"most_ml_per_injection":"0.1"`)},

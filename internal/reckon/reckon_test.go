@@ -263,6 +263,16 @@ func TestRefusals(t *testing.T) {
 		{func(r *dosev1.PlanDrawRequest) { r.Doses[1].DoseUnits = "50" }, "doses[1].dose_units", faultv1.Reason_REASON_CANNOT_RECKON},
 		{func(r *dosev1.PlanDrawRequest) { r.Doses[1].Side = chartv1.Side(9).Enum() }, "doses[1].side", field},
 		{func(r *dosev1.PlanDrawRequest) { r.Doses[1].Muscle = proto.String("") }, "doses[1].muscle", field},
+		{func(r *dosev1.PlanDrawRequest) { r.InjectionNeedleDeadSpaceMl = proto.String("-1") }, "injection_needle_dead_space_ml", quantity},
+		{func(r *dosev1.PlanDrawRequest) {
+			r.Tolerance = &dosev1.DrawTolerance{InjectionPercent: proto.String("5%")}
+		}, "tolerance.injection_percent", quantity},
+		{func(r *dosev1.PlanDrawRequest) {
+			r.Tolerance = &dosev1.DrawTolerance{SideDifferencePercent: proto.String("1001")}
+		}, "tolerance.side_difference_percent", quantity},
+		{func(r *dosev1.PlanDrawRequest) {
+			r.Resume = &dosev1.DrawResumption{PlungerMl: "0", Loss: &dosev1.DrawLoss{LostMl: proto.String("all")}}
+		}, "resume.loss.lost_ml", quantity},
 		{func(r *dosev1.PlanDrawRequest) { r.PrimingMl = proto.String("2") }, "priming_ml", quantity},
 		{func(r *dosev1.PlanDrawRequest) { r.MostMlPerInjection = proto.String("0") }, "most_ml_per_injection", quantity},
 		{func(r *dosev1.PlanDrawRequest) { r.Formulary = &dosev1.FormularyChoice{Market: "us"} }, "formulary.market", field},

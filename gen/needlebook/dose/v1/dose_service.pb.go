@@ -507,9 +507,12 @@ type PlanDrawRequest struct {
 	// Which tables to use; absent means the default.
 	Formulary *FormularyChoice `protobuf:"bytes,9,opt,name=formulary,proto3" json:"formulary,omitempty"`
 	// How far a delivered dose may be from its plan, as the clinic's medical lead set it; absent means the formulary's.
-	Tolerance     *DrawTolerance `protobuf:"bytes,10,opt,name=tolerance,proto3" json:"tolerance,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Tolerance *DrawTolerance `protobuf:"bytes,10,opt,name=tolerance,proto3" json:"tolerance,omitempty"`
+	// What the injection needle holds, in millilitres: what must be pushed out to prime it, else the first injection fills the needle and not the muscle.
+	// Absent means that it is not known and not checked.
+	InjectionNeedleDeadSpaceMl *string `protobuf:"bytes,11,opt,name=injection_needle_dead_space_ml,json=injectionNeedleDeadSpaceMl,proto3,oneof" json:"injection_needle_dead_space_ml,omitempty"`
+	unknownFields              protoimpl.UnknownFields
+	sizeCache                  protoimpl.SizeCache
 }
 
 func (x *PlanDrawRequest) Reset() {
@@ -610,6 +613,13 @@ func (x *PlanDrawRequest) GetTolerance() *DrawTolerance {
 		return x.Tolerance
 	}
 	return nil
+}
+
+func (x *PlanDrawRequest) GetInjectionNeedleDeadSpaceMl() string {
+	if x != nil && x.InjectionNeedleDeadSpaceMl != nil {
+		return *x.InjectionNeedleDeadSpaceMl
+	}
+	return ""
 }
 
 // DrawTolerance is how far a delivered dose may be from its plan before the answer says so. It is the medical lead's figure: nobody published one.
@@ -4786,7 +4796,7 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"\aseconds\x18\x01 \x01(\x05R\aseconds\x12\x18\n" +
 	"\astorage\x18\x02 \x01(\tR\astorage\x12\x16\n" +
 	"\x06market\x18\x03 \x01(\tR\x06market\x124\n" +
-	"\x06source\x18\x04 \x01(\v2\x1c.needlebook.dose.v1.CitationR\x06source\"\xbf\x05\n" +
+	"\x06source\x18\x04 \x01(\v2\x1c.needlebook.dose.v1.CitationR\x06source\"\xb4\x06\n" +
 	"\x0fPlanDrawRequest\x126\n" +
 	"\aproduct\x18\x01 \x01(\tB\x1c\xbaH\x19\xc8\x01\x01r\x14\x10\x01\x18(2\x0e^[a-z]+[A-G]?$R\aproduct\x12;\n" +
 	"\x04vial\x18\x02 \x01(\v2\x1f.needlebook.dose.v1.VialContentB\x06\xbaH\x03\xc8\x01\x01R\x04vial\x12A\n" +
@@ -4799,10 +4809,12 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"\x15most_ml_per_injection\x18\b \x01(\tB\a\xbaH\x04r\x02\x18\x18H\x02R\x12mostMlPerInjection\x88\x01\x01\x12A\n" +
 	"\tformulary\x18\t \x01(\v2#.needlebook.dose.v1.FormularyChoiceR\tformulary\x12?\n" +
 	"\ttolerance\x18\n" +
-	" \x01(\v2!.needlebook.dose.v1.DrawToleranceR\ttoleranceB\r\n" +
+	" \x01(\v2!.needlebook.dose.v1.DrawToleranceR\ttolerance\x12P\n" +
+	"\x1einjection_needle_dead_space_ml\x18\v \x01(\tB\a\xbaH\x04r\x02\x18\x18H\x03R\x1ainjectionNeedleDeadSpaceMl\x88\x01\x01B\r\n" +
 	"\v_priming_mlB\x17\n" +
 	"\x15_needle_dead_space_mlB\x18\n" +
-	"\x16_most_ml_per_injection\"\xc2\x01\n" +
+	"\x16_most_ml_per_injectionB!\n" +
+	"\x1f_injection_needle_dead_space_ml\"\xc2\x01\n" +
 	"\rDrawTolerance\x129\n" +
 	"\x11injection_percent\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18\x18H\x00R\x10injectionPercent\x88\x01\x01\x12D\n" +
 	"\x17side_difference_percent\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18\x18H\x01R\x15sideDifferencePercent\x88\x01\x01B\x14\n" +
