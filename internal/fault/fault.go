@@ -28,6 +28,9 @@ import (
 // MaxShownRunes bounds how much of what was read an error shows.
 const MaxShownRunes = 64
 
+// MaxFieldRunes bounds the name of a field in an error: the path of a register in an element three deep, ids included.
+const MaxFieldRunes = 240
+
 // Error is one refusal. Its fields are set once, by New and With; whoever receives it must not change them. It may be read concurrently.
 type Error struct {
 	// Reason is stable; callers branch on it.
@@ -46,7 +49,7 @@ type Error struct {
 
 // New returns an error of a reason about a field: what was read there and what is wanted. Each but the reason may be empty.
 func New(reason faultv1.Reason, field, read, want string) *Error {
-	return &Error{Reason: reason, Field: Show(field), Read: Show(read), Want: want}
+	return &Error{Reason: reason, Field: showField(field), Read: Show(read), Want: want}
 }
 
 // Wrap returns an error of a reason with the cause inside, which Error does not print.
@@ -70,7 +73,7 @@ func (e *Error) Error() string {
 	}
 	var b strings.Builder
 	if e.Field != "" {
-		b.WriteString(Show(e.Field))
+		b.WriteString(showField(e.Field))
 		b.WriteString(": ")
 	}
 	switch {
@@ -163,14 +166,19 @@ func Has(err error, reason faultv1.Reason) bool {
 // Show makes text from outside safe to print: at most MaxShownRunes runes, the last of them an ellipsis when more was read; control
 // characters, bytes that are not UTF-8, and characters that show nothing or turn the direction of writing are escaped. Show of its own
 // result changes nothing.
-func Show(s string) string {
+func Show(s string) string { return shownUpTo(s, MaxShownRunes) }
+
+// showField is Show for the name of a field, which may stand in an element of an element and is whole only with their ids.
+func showField(s string) string { return shownUpTo(s, MaxFieldRunes) }
+
+func shownUpTo(s string, most int) string {
 	var b strings.Builder
 	count := 0
 	for i := 0; i < len(s); {
 		r, size := utf8.DecodeRuneInString(s[i:])
 		piece := shown(r, s[i:i+size])
 		n := utf8.RuneCountInString(piece)
-		if count+n > MaxShownRunes || (count+n == MaxShownRunes && i+size < len(s)) {
+		if count+n > most || (count+n == most && i+size < len(s)) {
 			b.WriteString("…")
 			return b.String()
 		}

@@ -194,3 +194,11 @@ func checkShown(t interface{ Fatalf(string, ...any) }, s string) {
 		t.Fatalf("Show twice: %q, then %q", got, again)
 	}
 }
+
+// The field of an error is whole, however deep the element: it is what a person looks for.
+func TestNew_KeepsTheFieldWhole(t *testing.T) {
+	field := "injections[0192f3a1-7c2e-7d00-8a4b-1f2e3d4c5b6a].givings[0192f3a1-7c2e-7d00-8a4b-1f2e3d4c5b6b].given.dose.dose_milliunits"
+	if e := New(faultv1.Reason_REASON_INVALID_FIELD, field, "-1", "0 or more"); e.Field != field || !strings.HasPrefix(e.Error(), field+": ") {
+		t.Errorf("%q in %q", e.Field, e.Error())
+	}
+}
