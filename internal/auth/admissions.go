@@ -9,8 +9,8 @@ import (
 	"needlebook/internal/store"
 )
 
-// Admissions answers Admit for many calls: it keeps the accounts and devices that it decoded lately beside the stored bytes they were decoded from,
-// and decodes again only what is stored otherwise now. So it never answers anything that Admit would not. It may be used concurrently.
+// Admissions answers Admit and GetDevice for many calls: it keeps the accounts and devices that it decoded lately beside the stored bytes they were decoded from,
+// and decodes again only what is stored otherwise now. So it never answers anything that they would not. It may be used concurrently.
 type Admissions struct {
 	accounts decoded[Account]
 	devices  decoded[Device]
@@ -19,6 +19,12 @@ type Admissions struct {
 // Admit is the function of the same name.
 func (a *Admissions) Admit(r store.Reader, c Claims) (Principal, error) {
 	return admit(r, c, a.accounts.get, a.devices.get)
+}
+
+// Device is GetDevice.
+func (a *Admissions) Device(r store.Reader, org, id uuid.UUID) (Device, error) {
+	d, err := a.devices.get(r, deviceKey(id), id)
+	return deviceOf(org, d, err)
 }
 
 // maxDecoded bounds what is kept of each; then all of it is forgotten.

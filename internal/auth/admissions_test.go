@@ -51,6 +51,11 @@ func TestTwin_AdmissionsAnswerAsAdmit(t *testing.T) {
 				_ = st.View(context.Background(), func(r store.Reader) error {
 					want, wantErr = Admit(r, claims)
 					got, gotErr = kept.Admit(r, claims)
+					d, dErr := GetDevice(r, ada().Org, claims.Device)
+					k, kErr := kept.Device(r, ada().Org, claims.Device)
+					if d != k || reasonOf(dErr) != reasonOf(kErr) || (dErr == nil) != (kErr == nil) {
+						rt.Fatalf("after %s: %+v, %v; want %+v, %v", change, k, kErr, d, dErr)
+					}
 					return nil
 				})
 				if !cmp.Equal(want, got) || reasonOf(wantErr) != reasonOf(gotErr) || (wantErr == nil) != (gotErr == nil) {

@@ -160,6 +160,11 @@ func putDevice(w store.Writer, d *Device) error {
 // GetDevice returns a device of an organisation, or NOT_FOUND, also when it belongs to another.
 func GetDevice(r store.Reader, org, id uuid.UUID) (Device, error) {
 	d, err := get[Device](r, deviceKey(id))
+	return deviceOf(org, d, err)
+}
+
+// deviceOf is a device as an organisation sees it.
+func deviceOf(org uuid.UUID, d Device, err error) (Device, error) {
 	if errors.Is(err, store.ErrNotFound) || err == nil && d.Org != org {
 		return Device{}, errNotFound()
 	}

@@ -27,7 +27,7 @@ func (s *Service) caller(ctx context.Context, org, device uuid.UUID) ledger.Call
 	return ledger.Caller{
 		Org: record.ID(org), Device: record.ID(device),
 		Owns:   func(r store.Reader, replica causal.ReplicaID) error { return owns(r, device, replica) },
-		Claim:  func(w store.Writer, replica causal.ReplicaID) error { return claim(w, org, device, replica) },
+		Claim:  func(w store.Writer, replica causal.ReplicaID) error { return s.claim(w, org, device, replica) },
 		Verify: func(statement, signature []byte) error { return s.verifyDevice(ctx, org, device, statement, signature) },
 	}
 }
@@ -35,7 +35,7 @@ func (s *Service) caller(ctx context.Context, org, device uuid.UUID) ledger.Call
 func (s *Service) verifyDevice(ctx context.Context, org, device uuid.UUID, statement, signature []byte) error {
 	var d auth.Device
 	err := s.Store.View(ctx, func(r store.Reader) (err error) {
-		d, err = auth.GetDevice(r, org, device)
+		d, err = s.admitted.Device(r, org, device)
 		return err
 	})
 	if err != nil {
@@ -60,8 +60,8 @@ func notRevoked(r store.Reader, org, device uuid.UUID) error {
 	return err
 }
 
-func claim(w store.Writer, org, device uuid.UUID, replica causal.ReplicaID) error {
-	d, err := auth.GetDevice(w, org, device)
+func (s *Service) claim(w store.Writer, org, device uuid.UUID, replica causal.ReplicaID) error {
+	d, err := s.admitted.Device(w, org, device)
 	if err != nil {
 		return err
 	}
