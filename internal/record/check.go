@@ -339,7 +339,7 @@ func varintNumber(k protoreflect.Kind, x uint64) (number, bool) {
 
 // message checks a message that is part of a register: canonical, known, within bounds, with what is required.
 func (c checker) message(sh *shape, b []byte) *fault.Error {
-	last, oneofs := uint32(0), uint64(0)
+	whole, last, oneofs := b, uint32(0), uint64(0)
 	var present [4]uint64 // by place in sh.fields; a register's message has fewer than 256 fields
 	for len(b) > 0 {
 		number, value, rest, err := cutRegister(b)
@@ -367,6 +367,12 @@ func (c checker) message(sh *shape, b []byte) *fault.Error {
 		if f := &sh.fields[i]; f.rules.required && present[i/64]&(1<<(i%64)) == 0 {
 			return c.invalid(f, "", "a value")
 		}
+	}
+	if sh.form == nil {
+		return nil
+	}
+	if want := sh.form(whole); want != "" {
+		return fault.New(faultv1.Reason_REASON_INVALID_FIELD, c.where, "", want) // a date may be somebody's birth, so it is not told
 	}
 	return nil
 }

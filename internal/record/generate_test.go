@@ -36,6 +36,9 @@ func (d *drawer) message(md protoreflect.MessageDescriptor, depth int) *dynamicp
 			d.field(m, fd, depth)
 		}
 	}
+	if day := md.Fields().ByName("day"); !d.wild && md.FullName() == "needlebook.record.v1.Date" {
+		m.Set(day, protoreflect.ValueOfInt32(min(int32(m.Get(day).Int()), 28))) // a day that every month has
+	}
 	return m
 }
 

@@ -20,6 +20,7 @@ type Schema struct {
 // shape is one message: a record, an element, or a message inside a register.
 type shape struct {
 	name       protoreflect.FullName
+	form       func(b []byte) (want string) // what b, within the bounds of its fields, must be besides; empty when it is. Nil for most messages
 	fields     []field  // ascending by number
 	places     []uint16 // by number: 1 + the place in fields, 0 for none; numbers are small
 	signatures []uint32 // the numbers of its collections of signatures
@@ -123,7 +124,7 @@ func (b *schemaBuilder) message(md protoreflect.MessageDescriptor) (*shape, erro
 	if sh := b.shapes[md.FullName()]; sh != nil {
 		return sh, nil
 	}
-	sh := &shape{name: md.FullName()}
+	sh := &shape{name: md.FullName(), form: formOf(md.FullName())}
 	b.shapes[md.FullName()] = sh
 	for i := range md.Fields().Len() {
 		f, err := b.field(md.Fields().Get(i))

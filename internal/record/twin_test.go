@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+	"time"
 
 	"buf.build/go/protovalidate"
 	"google.golang.org/protobuf/encoding/prototext"
@@ -13,6 +14,7 @@ import (
 	"google.golang.org/protobuf/reflect/protoregistry"
 	"google.golang.org/protobuf/types/descriptorpb"
 	"google.golang.org/protobuf/types/dynamicpb"
+	"google.golang.org/protobuf/types/known/timestamppb"
 	"pgregory.net/rapid"
 
 	faultv1 "needlebook/gen/needlebook/fault/v1"
@@ -25,7 +27,10 @@ import (
 
 // stricter names what in a message the core refuses though the runtime takes it; empty for nothing.
 func stricter(m protoreflect.Message) string {
-	found := ""
+	found := stricterForm(m)
+	if found != "" {
+		return found
+	}
 	m.Range(func(fd protoreflect.FieldDescriptor, v protoreflect.Value) bool {
 		if !fd.IsList() {
 			found = stricterValue(fd, v, rulesOf(fd).GetString().GetUuid())
@@ -39,6 +44,22 @@ func stricter(m protoreflect.Message) string {
 		return true
 	})
 	return found
+}
+
+// stricterForm says it of a day and of a time, with the calendar of package time and the check of timestamppb.
+func stricterForm(m protoreflect.Message) string {
+	number := func(n protoreflect.FieldNumber) int64 { return m.Get(m.Descriptor().Fields().ByNumber(n)).Int() }
+	switch m.Descriptor().FullName() {
+	case "needlebook.record.v1.Date":
+		if t := time.Date(int(number(1)), time.Month(number(2)), int(number(3)), 0, 0, 0, 0, time.UTC); t.Day() != int(number(3)) {
+			return "a day that the calendar does not have"
+		}
+	case "google.protobuf.Timestamp":
+		if (&timestamppb.Timestamp{Seconds: number(1), Nanos: int32(number(2))}).CheckValid() != nil {
+			return "a time that no Timestamp may hold"
+		}
+	}
+	return ""
 }
 
 func stricterValue(fd protoreflect.FieldDescriptor, v protoreflect.Value, uuid bool) string {
@@ -108,6 +129,7 @@ func TestTwin_TheCoreJudgesRealRecordsAsTheAnnotationsSay(t *testing.T) {
 // probe is a record with one register for each kind of rule that records use.
 const probe = `name: "probe.proto" package: "probe" syntax: "proto3"
 dependency: "buf/validate/validate.proto" dependency: "needlebook/options/v1/options.proto"
+dependency: "needlebook/record/v1/date.proto" dependency: "google/protobuf/timestamp.proto"
 enum_type { name: "E" value { name: "E_NONE" number: 0 } value { name: "E_ONE" number: 1 } }
 message_type { name: "In" field { name: "a" number: 1 type: TYPE_STRING label: LABEL_OPTIONAL json_name: "a"
   options { [buf.validate.field] { required: true } } } field { name: "b" number: 2 type: TYPE_STRING label: LABEL_OPTIONAL json_name: "b" } }
@@ -186,12 +208,21 @@ func TestCheck_IsStricterOnPurpose(t *testing.T) {
 	text := probeOf(t, `field { `+f+`type: TYPE_STRING options { [buf.validate.field] { string { max_len: 40 } } } }`)
 	id := probeOf(t, `field { `+f+`type: TYPE_STRING options { [buf.validate.field] { string { uuid: true } } } }`)
 	enum := probeOf(t, `field { `+f+`type: TYPE_ENUM type_name: ".probe.E" proto3_optional: true oneof_index: 0 } oneof_decl { name: "_f" }`)
+	date := probeOf(t, `field { `+f+`type: TYPE_MESSAGE type_name: ".needlebook.record.v1.Date" }`)
+	at := probeOf(t, `field { `+f+`type: TYPE_MESSAGE type_name: ".google.protobuf.Timestamp" }`)
 	for _, row := range []struct {
 		name   string
 		md     protoreflect.MessageDescriptor
 		value  string
 		reason faultv1.Reason
 	}{
+		{"a day that its month does not have", date, `f { year: 2026 month: 4 day: 31 }`, faultv1.Reason_REASON_INVALID_FIELD},
+		{"29 February of a year that has none", date, `f { year: 2026 month: 2 day: 29 }`, faultv1.Reason_REASON_INVALID_FIELD},
+		{"29 February of 1900", date, `f { year: 1900 month: 2 day: 29 }`, faultv1.Reason_REASON_INVALID_FIELD},
+		{"a second before the year 1", at, `f { seconds: -62135596801 }`, faultv1.Reason_REASON_INVALID_FIELD},
+		{"a second after the year 9999", at, `f { seconds: 253402300800 }`, faultv1.Reason_REASON_INVALID_FIELD},
+		{"nanoseconds below zero", at, `f { seconds: 1 nanos: -1 }`, faultv1.Reason_REASON_INVALID_FIELD},
+		{"a billion nanoseconds", at, `f { seconds: 1 nanos: 1000000000 }`, faultv1.Reason_REASON_INVALID_FIELD},
 		{"a UUID in upper case", id, `f: "0192F3A1-7C2E-7D00-8A4B-1F2E3D4C5B6A"`, faultv1.Reason_REASON_INVALID_FIELD},
 		{"the UUID of zeros", id, `f: "00000000-0000-0000-0000-000000000000"`, faultv1.Reason_REASON_INVALID_FIELD},
 		{"an enum's zero", enum, `f: E_NONE`, faultv1.Reason_REASON_INVALID_FIELD},
