@@ -1,6 +1,7 @@
 package reckon
 
 import (
+	"fmt"
 	"math/big"
 	"strings"
 	"testing"
@@ -76,6 +77,27 @@ func TestUnpaired(t *testing.T) {
 	s.Injections[1].Givings[0].Place = &chartv1.Place{Frame: "mouth", XMicrometers: 33_000, YMicrometers: -14_000} // 3 and 4 mm off: 5 mm, by Pythagoras
 	if p := view(t, s).GetTreatments()[0].GetMuscles()[0].GetPairs()[0]; p.GetDistanceMm() != "5" || p.GetLateralDifferenceMm() != "-3" || p.GetHeightDifferenceMm() != "4" {
 		t.Errorf("where it went in, not where it was planned: %v", p)
+	}
+}
+
+// Injections are paired from the highest down, of one height the more medial first, whatever order they were given in.
+func TestPairsGoFromTheHighestDown(t *testing.T) {
+	s := bothSides()
+	add := func(side chartv1.Side, x, y int32) {
+		i := proto.CloneOf(s.Injections[0])
+		i.Id, i.Side, i.Place = fmt.Sprint(side, x, y), side.Enum(), &chartv1.Place{Frame: "mouth", XMicrometers: x, YMicrometers: y}
+		s.Injections = append(s.Injections, i)
+	}
+	add(chartv1.Side_SIDE_RIGHT, -36_000, -10_000)
+	add(chartv1.Side_SIDE_LEFT, 25_000, -2_000)
+	add(chartv1.Side_SIDE_LEFT, 35_000, -10_000)
+	add(chartv1.Side_SIDE_RIGHT, -26_000, -4_000)
+	var got []string
+	for _, p := range view(t, s).GetTreatments()[0].GetMuscles()[0].GetPairs() {
+		got = append(got, strings.Join([]string{p.GetRightLateralMm(), p.GetRightHeightMm(), p.GetLeftLateralMm(), p.GetLeftHeightMm()}, " "))
+	}
+	if want := "26 -4 25 -2, 30 -10 30 -10, 36 -10 35 -10"; strings.Join(got, ", ") != want {
+		t.Errorf("got %v, want %s", got, want)
 	}
 }
 

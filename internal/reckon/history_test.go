@@ -377,3 +377,40 @@ func TestTooManyConflicts(t *testing.T) {
 		t.Errorf("one more: %v", err)
 	}
 }
+
+// A touch-up belongs to its parent only on the word of someone who may: not by a window that is only remembered, nor while its kind or its parent is in
+// conflict.
+func TestTouchUpsInDoubt(t *testing.T) {
+	request := func() *dosev1.GetToxinHistoryRequest {
+		u := treated("u", "2026-01-15", "onabotulinumtoxinA", 1000)
+		u.Kind, u.Parent = chartv1.SessionKind_SESSION_KIND_TOUCH_UP.Enum(), &chartv1.SessionParent{SessionId: "s"}
+		return askedOn("2026-06-01", treated("s", "2026-01-01", "onabotulinumtoxinA", 1000), u)
+	}
+	remembered := edition(t, &formularyv1.FormularyEdition{Version: proto.String("weak"), TouchUpRules: []*formularyv1.TouchUpRuleEntry{{
+		Value: &formularyv1.TouchUpRule{Code: "a", Earliest: &formularyv1.Period{Days: 1}, Latest: &formularyv1.Period{Days: 90},
+			Level: formularyv1.Level_LEVEL_CAUTION, Provenance: &formularyv1.Provenance{Obtained: formularyv1.Obtained_OBTAINED_MEMORY}}}}})
+	conflict := func(path string, values ...string) *dosev1.GetToxinHistoryRequest {
+		r := request()
+		r.GetFacts().Conflicts = []*dosev1.PathSiblings{{Key: &chartv1.RecordKey{Kind: optionsv1.RecordKind_RECORD_KIND_SESSION, RecordId: "u"}, Path: path, ValuesJson: values}}
+		return r
+	}
+	for name, c := range map[string]struct {
+		e    *formulary.Edition
+		r    *dosev1.GetToxinHistoryRequest
+		want bool
+		text string
+	}{
+		"the lead's window":    {clinic(t), request(), true, ""},
+		"a remembered window":  {remembered, request(), false, "set by the medical lead"},
+		"its kind in conflict": {clinic(t), conflict("kind", `"SESSION_KIND_TOUCH_UP"`, `"SESSION_KIND_TREATMENT"`), false, "in conflict"},
+		"its parent too":       {clinic(t), conflict("parent", `{"session_id":"s"}`, `null`), false, "in conflict"},
+		"settled":              {clinic(t), conflict("kind", `"SESSION_KIND_TOUCH_UP"`), true, ""},
+		"its day in conflict":  {clinic(t), conflict("on", `{"year":2026,"month":1,"day":15}`, `{"year":2026,"month":1,"day":14}`), false, "outside the window"},
+	} {
+		h := history(t, c.e, c.r)
+		last, full := h.GetProducts()[0].GetLastOn(), h.GetProducts()[0].GetLastFullOn()
+		if u := h.GetTreatments()[0]; u.GetTouchUp() != c.want || !strings.Contains(u.GetNotTouchUpText(), c.text) || proto.Equal(last, full) == c.want {
+			t.Errorf("%s: %v; last %v, full %v", name, u, last, full)
+		}
+	}
+}
