@@ -21,9 +21,9 @@ type Schema struct {
 type shape struct {
 	name       protoreflect.FullName
 	form       func(b []byte) (want string) // what b, within the bounds of its fields, must be besides; empty when it is. Nil for most messages
-	fields     []field  // ascending by number
-	places     []uint16 // by number: 1 + the place in fields, 0 for none; numbers are small
-	signatures []uint32 // the numbers of its collections of signatures
+	fields     []field                      // ascending by number
+	places     []uint16                     // by number: 1 + the place in fields, 0 for none; numbers are small
+	signatures []uint32                     // the numbers of its collections of signatures
 }
 
 // field is one field of a shape.
