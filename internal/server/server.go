@@ -123,9 +123,7 @@ func (s *Server) startEpoch(ctx context.Context) error {
 // ErrNoName says that the first start was given no name for the organisation.
 var ErrNoName = errors.New("the first start needs the name of the organisation")
 
-// begin makes the organisation at the first start, completes what a first start that was cut off left, and makes a link for a first
-// administrator who has
-// not come in yet.
+// begin makes the organisation at the first start, and a link for a first administrator who has not come in yet.
 func (s *Server) begin(ctx context.Context) error {
 	orgs, err := s.service.Organisations(ctx)
 	if err != nil {
@@ -139,9 +137,6 @@ func (s *Server) begin(ctx context.Context) error {
 		orgs = append(orgs, o)
 	}
 	for _, o := range orgs {
-		if err := s.service.Complete(ctx, o); err != nil {
-			return fmt.Errorf("complete the first start: %w", err)
-		}
 		unclaimed, err := s.service.Unclaimed(ctx, o)
 		if err != nil {
 			return err

@@ -3,6 +3,7 @@ package service
 import (
 	"bytes"
 	"context"
+	"errors"
 	"time"
 
 	"github.com/google/uuid"
@@ -34,7 +35,7 @@ func (a *access) CreateEnrolmentCode(ctx context.Context, m *accessv1.CreateEnro
 	}
 	var code auth.Code
 	var ends time.Time
-	err = a.Store.Update(ctx, func(w store.Writer) error {
+	err = a.update(ctx, c, func(w store.Writer) error {
 		done, again, err := a.once(w, c, m)
 		if err != nil {
 			return err
@@ -87,12 +88,14 @@ func (a *access) EnrolDevice(ctx context.Context, m *accessv1.EnrolDeviceRequest
 		return nil, err
 	}
 	var d auth.Device
-	err = a.Store.Update(ctx, func(w store.Writer) (err error) {
+	err = a.update(ctx, c, func(w store.Writer) (err error) {
 		if d, err = auth.Enrol(w, a.Now(), m.GetCode(), m.GetLabel(), m.GetPublicKey(), m.GetProof(), replica); err != nil {
 			return err
 		}
-		_, err = a.enter(w, c, touched{kind: kindDevice, record: d.ID, clinic: d.Clinic, org: d.Org, staff: d.EnrolledBy})
-		return err
+		if _, err = a.enter(w, c, touched{kind: kindDevice, record: d.ID, clinic: d.Clinic, org: d.Org, staff: d.EnrolledBy}); err != nil {
+			return err
+		}
+		return a.recordDevice(w, d, replica)
 	})
 	if err != nil {
 		return nil, err
@@ -103,9 +106,6 @@ func (a *access) EnrolDevice(ctx context.Context, m *accessv1.EnrolDeviceRequest
 func (a *access) enrolled(ctx context.Context, d auth.Device, replica uuid.UUID) (*accessv1.EnrolDeviceResponse, error) {
 	o, err := a.organisation(ctx, d.Org)
 	if err != nil {
-		return nil, err
-	}
-	if err := a.recordDevice(ctx, o, d, replica); err != nil {
 		return nil, err
 	}
 	m, _, err := a.readDevice(ctx, o.ID, d.ID)
@@ -127,8 +127,12 @@ func (a *access) enrolled(ctx context.Context, d auth.Device, replica uuid.UUID)
 }
 
 // recordDevice makes the record of a device, unless it was made before.
-func (a *access) recordDevice(ctx context.Context, o Organisation, d auth.Device, replica uuid.UUID) error {
-	if _, err := a.readRecord(ctx, o.ID, kindDevice, d.ID); !fault.Has(err, faultv1.Reason_REASON_NOT_FOUND) {
+func (a *access) recordDevice(w store.Writer, d auth.Device, replica uuid.UUID) error {
+	if _, err := a.readRecordIn(w, d.Org, kindDevice, d.ID); !fault.Has(err, faultv1.Reason_REASON_NOT_FOUND) {
+		return err
+	}
+	o, err := organisationIn(w, d.Org)
+	if err != nil {
 		return err
 	}
 	at := time.UnixMilli(d.EnrolledAtMS)
@@ -137,7 +141,7 @@ func (a *access) recordDevice(ctx context.Context, o Organisation, d auth.Device
 		Label: &d.Label, Kind: &d.Kind, HomeClinicId: &clinic, PublicKey: d.Key.Bytes(), Enrolled: actOf(d.EnrolledBy, at),
 		Replicas: []*accessv1.DeviceReplica{beginning(replica, at, accessv1.ReplicaCause_REPLICA_CAUSE_ENROLLED)},
 	}
-	return a.edit(ctx, o, draft{kind: kindDevice, record: d.ID, author: d.EnrolledBy, at: at, purpose: "enrol"}, m)
+	return a.editIn(w, o, draft{kind: kindDevice, record: d.ID, author: d.EnrolledBy, at: at, purpose: "enrol"}, m)
 }
 
 func beginning(replica uuid.UUID, at time.Time, cause accessv1.ReplicaCause) *accessv1.DeviceReplica {
@@ -158,21 +162,24 @@ func (a *access) RevokeDevice(ctx context.Context, m *accessv1.RevokeDeviceReque
 		return nil, err
 	}
 	var d auth.Device
-	err = a.Store.Update(ctx, func(w store.Writer) error {
-		if _, _, err := a.once(w, c, m); err != nil {
-			return err
-		}
+	revoke := func(w store.Writer) error {
 		var err error
 		if d, err = auth.RevokeDevice(w, a.Now(), o.ID, id, c.principal.Staff); err != nil {
 			return err
 		}
 		_, err = a.enter(w, c, touched{kind: kindDevice, record: id, clinic: d.Clinic, remark: m.GetReason()})
 		return err
-	})
-	if err != nil {
-		return nil, err
 	}
-	if err := a.recordRevoked(ctx, o, d, m.GetReason()); err != nil {
+	err = a.update(ctx, c, func(w store.Writer) error {
+		if _, _, err := a.once(w, c, m); err != nil {
+			return err
+		}
+		if err := revoke(w); err != nil {
+			return err
+		}
+		return a.recordRevoked(w, o, d, m.GetReason())
+	})
+	if err = a.evenSo(ctx, err, revoke); err != nil {
 		return nil, err
 	}
 	statuses, err := a.statuses(ctx, o, []auth.Device{d})
@@ -182,15 +189,25 @@ func (a *access) RevokeDevice(ctx context.Context, m *accessv1.RevokeDeviceReque
 	return &accessv1.RevokeDeviceResponse{Status: statuses[0]}, nil
 }
 
-func (a *access) recordRevoked(ctx context.Context, o Organisation, d auth.Device, reason string) error {
-	m, st, err := a.readDevice(ctx, o.ID, d.ID)
+// evenSo does what takes a right away when the record refuses to say so: nobody may keep a right by filling a record up. The refusal is told; asked
+// again the record is tried again.
+func (a *access) evenSo(ctx context.Context, err error, takeAway func(store.Writer) error) error {
+	var refused recordRefusedError
+	if !errors.As(err, &refused) {
+		return err
+	}
+	return errors.Join(err, a.update(ctx, callOf(ctx), takeAway))
+}
+
+func (a *access) recordRevoked(w store.Writer, o Organisation, d auth.Device, reason string) error {
+	m, st, err := a.readDeviceIn(w, o.ID, d.ID)
 	if err != nil || m.GetRevoked() != nil {
 		return err
 	}
 	at := time.UnixMilli(d.RevokedAtMS)
 	void := &recordv1.Void{Reason: reason, By: d.RevokedBy.String(), At: timestamppb.New(at)}
 	edit := draft{kind: kindDevice, record: d.ID, context: st.Seen, author: d.RevokedBy, at: at, purpose: "revoke"}
-	return a.edit(ctx, o, edit, &accessv1.Device{Revoked: void})
+	return a.editIn(w, o, edit, &accessv1.Device{Revoked: void})
 }
 
 // ListDevices lists devices by label.

@@ -70,6 +70,15 @@ func (s *Service) enter(w store.Writer, c *call, t touched) (uint64, error) {
 	return e.Sequence, err
 }
 
+// update is a transaction of a call in which it is entered, unless the transaction fails.
+func (s *Service) update(ctx context.Context, c *call, fn func(store.Writer) error) error {
+	err := s.Store.Update(ctx, fn)
+	if err != nil {
+		c.entered = false
+	}
+	return err
+}
+
 // audited reports whether every call of an action leaves an entry. Reckoning reads no record; the public calls and the sync enter what they
 // did themselves.
 func audited(a optionsv1.Action) bool {

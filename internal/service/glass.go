@@ -29,7 +29,7 @@ func (a *access) BreakGlass(ctx context.Context, m *accessv1.BreakGlassRequest) 
 	}
 	var ends time.Time
 	var sequence uint64
-	err = a.Store.Update(ctx, func(w store.Writer) error {
+	err = a.update(ctx, c, func(w store.Writer) error {
 		done, again, err := a.once(w, c, m)
 		if err != nil {
 			return err

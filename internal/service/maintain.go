@@ -59,23 +59,32 @@ func (s *Service) endPositions(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	s.staffMu.Lock()
-	defer s.staffMu.Unlock()
 	for _, o := range orgs {
 		err := s.staffEach(ctx, o.ID, func(id uuid.UUID, m *accessv1.Staff) error {
 			if !hasEnd(m) {
 				return nil
 			}
-			return s.Store.Update(ctx, func(w store.Writer) error {
-				_, err := auth.SetPositions(w, o.ID, id, positionsOf(m, s.Now()), m.GetSuspended() != nil)
-				return err
-			})
+			return s.Store.Update(ctx, func(w store.Writer) error { return s.endPositionsOf(w, o.ID, id) })
 		})
 		if err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// endPositionsOf leaves a suspension as the account has it: it may be there without the record.
+func (s *Service) endPositionsOf(w store.Writer, org, id uuid.UUID) error {
+	m, _, err := s.readStaffIn(w, org, id)
+	if err != nil {
+		return err
+	}
+	a, err := auth.GetAccount(w, id)
+	if err != nil {
+		return err
+	}
+	_, err = auth.SetPositions(w, org, id, positionsOf(m, s.Now()), a.Suspended)
+	return err
 }
 
 func hasEnd(m *accessv1.Staff) bool {

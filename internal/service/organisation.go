@@ -17,12 +17,10 @@ import (
 
 	accessv1 "needlebook/gen/needlebook/access/v1"
 	chartv1 "needlebook/gen/needlebook/chart/v1"
-	faultv1 "needlebook/gen/needlebook/fault/v1"
 	optionsv1 "needlebook/gen/needlebook/options/v1"
 	recordv1 "needlebook/gen/needlebook/record/v1"
 	"needlebook/internal/audit"
 	"needlebook/internal/auth"
-	"needlebook/internal/fault"
 	"needlebook/internal/store"
 )
 
@@ -106,10 +104,14 @@ func (s *Service) Organisations(ctx context.Context) (out []Organisation, err er
 // organisation returns one organisation. It is there for every principal.
 func (s *Service) organisation(ctx context.Context, id uuid.UUID) (o Organisation, err error) {
 	err = s.Store.View(ctx, func(r store.Reader) error {
-		o, err = getJSON[Organisation](r, key(keyOrganisation, id[:]))
+		o, err = organisationIn(r, id)
 		return err
 	})
 	return o, err
+}
+
+func organisationIn(r store.Reader, id uuid.UUID) (Organisation, error) {
+	return getJSON[Organisation](r, key(keyOrganisation, id[:]))
 }
 
 // sealingKey is the public half, as it goes to a device.
@@ -151,8 +153,7 @@ type Founding struct {
 	Administrator string
 }
 
-// Found makes an organisation with a clinic and an administrator who has yet to come in by an invitation. Ended at any point it is completed
-// by Complete.
+// Found makes an organisation with a clinic and an administrator who has yet to come in by an invitation, in one transaction.
 func (s *Service) Found(ctx context.Context, f Founding) (Organisation, error) {
 	if f.Administrator == "" {
 		f.Administrator = "Administrator"
@@ -174,44 +175,32 @@ func (s *Service) Found(ctx context.Context, f Founding) (Organisation, error) {
 			return err
 		}
 		administrator := []auth.Position{{Roles: []accessv1.Role{accessv1.Role_ROLE_ADMINISTRATOR}}}
-		_, err := auth.SetPositions(w, o.ID, o.Administrator, administrator, false)
-		return err
+		if _, err := auth.SetPositions(w, o.ID, o.Administrator, administrator, false); err != nil {
+			return err
+		}
+		return s.foundRecords(w, o, f.Administrator)
 	})
 	if err != nil {
 		return Organisation{}, fmt.Errorf("found organisation: %w", err)
 	}
-	return o, s.complete(ctx, o, f.Administrator)
+	return o, nil
 }
 
-// Complete makes what a founding that was cut off left out.
-func (s *Service) Complete(ctx context.Context, o Organisation) error {
-	return s.complete(ctx, o, "Administrator")
-}
-
-func (s *Service) complete(ctx context.Context, o Organisation, administrator string) error {
+// foundRecords makes the records of the first clinic and of the first administrator.
+func (s *Service) foundRecords(w store.Writer, o Organisation, administrator string) error {
 	at := time.UnixMilli(o.MadeAtMS)
-	if _, err := s.readRecord(ctx, o.ID, optionsv1.RecordKind_RECORD_KIND_CLINIC, o.Clinic); fault.Has(err, faultv1.Reason_REASON_NOT_FOUND) {
-		d := draft{kind: optionsv1.RecordKind_RECORD_KIND_CLINIC, record: o.Clinic, author: o.Administrator, at: at, purpose: "found clinic"}
-		if err := s.edit(ctx, o, d, &chartv1.Clinic{Name: &o.ClinicName}); err != nil {
-			return err
-		}
-	} else if err != nil {
+	clinic := draft{kind: kindClinic, record: o.Clinic, author: o.Administrator, at: at, purpose: "found clinic"}
+	if err := s.editIn(w, o, clinic, &chartv1.Clinic{Name: &o.ClinicName}); err != nil {
 		return err
 	}
-	if _, err := s.readRecord(ctx, o.ID, optionsv1.RecordKind_RECORD_KIND_STAFF, o.Administrator); fault.Has(err, faultv1.Reason_REASON_NOT_FOUND) {
-		d := draft{kind: optionsv1.RecordKind_RECORD_KIND_STAFF, record: o.Administrator, author: o.Administrator, at: at, purpose: "found administrator"}
-		position := &accessv1.Position{
-			Id: o.deriveID(at, "found position").String(),
-			Assignment: &accessv1.Assignment{
-				Roles: []accessv1.Role{accessv1.Role_ROLE_ADMINISTRATOR}, Granted: actOf(o.Administrator, at),
-			},
-		}
-		staff := &accessv1.Staff{Name: &recordv1.PersonName{Full: administrator}, Positions: []*accessv1.Position{position}}
-		return s.edit(ctx, o, d, staff)
-	} else if err != nil {
-		return err
+	person := draft{kind: kindStaff, record: o.Administrator, author: o.Administrator, at: at, purpose: "found administrator"}
+	position := &accessv1.Position{
+		Id: o.deriveID(at, "found position").String(),
+		Assignment: &accessv1.Assignment{
+			Roles: []accessv1.Role{accessv1.Role_ROLE_ADMINISTRATOR}, Granted: actOf(o.Administrator, at),
+		},
 	}
-	return nil
+	return s.editIn(w, o, person, &accessv1.Staff{Name: &recordv1.PersonName{Full: administrator}, Positions: []*accessv1.Position{position}})
 }
 
 // Unclaimed reports whether the first administrator has not come in yet.

@@ -13,8 +13,10 @@ import (
 	optionsv1 "needlebook/gen/needlebook/options/v1"
 	recordv1 "needlebook/gen/needlebook/record/v1"
 	"needlebook/internal/causal"
+	"needlebook/internal/fault"
 	"needlebook/internal/ledger"
 	"needlebook/internal/record"
+	"needlebook/internal/store"
 )
 
 // draft is an edit that the server makes in a person's name.
@@ -33,11 +35,17 @@ func (d draft) key() record.Key { return record.Key{Kind: d.kind, ID: record.ID(
 
 // edit makes the edit that gives a record the values set in m, through the ledger, as the server's own replica.
 func (s *Service) edit(ctx context.Context, o Organisation, d draft, m proto.Message) error {
-	return s.editAndClear(ctx, o, d, m, nil)
+	return s.Store.Update(ctx, func(w store.Writer) error { return s.editIn(w, o, d, m) })
 }
 
-// editAndClear also clears registers of the record itself, by field number, ascending, none of them set in m.
-func (s *Service) editAndClear(ctx context.Context, o Organisation, d draft, m proto.Message, clear []uint32) error {
+// recordRefusedError is a refusal by the record: nothing of the edit was made.
+type recordRefusedError struct{ error }
+
+func (e recordRefusedError) Unwrap() error { return e.error }
+
+// editIn makes it inside a transaction, with registers of the record itself cleared by field number, ascending, none of them set in m. The same draft
+// again changes nothing. What the record refuses is a recordRefusedError.
+func (s *Service) editIn(w store.Writer, o Organisation, d draft, m proto.Message, clear ...uint32) error {
 	writes, err := s.writesOf(d.kind, m)
 	if err != nil {
 		return err
@@ -51,10 +59,13 @@ func (s *Service) editAndClear(ctx context.Context, o Organisation, d draft, m p
 	if len(writes) == 0 {
 		return nil
 	}
-	_, err = s.ledger.Edit(ctx, record.ID(o.ID), ledger.Draft{
+	_, err = s.ledger.EditIn(w, record.ID(o.ID), ledger.Draft{
 		ID: record.ID(o.editID(d)), Key: d.key(), Context: d.context, Author: record.ID(d.author), AuthoredAt: d.at.UnixMilli(), Writes: writes,
 		Origin: record.FromServer,
 	})
+	if fault.Of(err) != nil {
+		return recordRefusedError{err}
+	}
 	return err
 }
 
@@ -84,24 +95,48 @@ func (s *Service) checkValues(d draft, m proto.Message) error {
 }
 
 // readRecord is a record as it stands; NOT_FOUND when the organisation has none such.
-func (s *Service) readRecord(ctx context.Context, org uuid.UUID, kind optionsv1.RecordKind, id uuid.UUID) (*record.State, error) {
-	r, err := s.ledger.Read(ctx, record.ID(org), record.Key{Kind: kind, ID: record.ID(id)})
-	return r.State, err
+func (s *Service) readRecord(ctx context.Context, org uuid.UUID, kind optionsv1.RecordKind, id uuid.UUID) (st *record.State, err error) {
+	err = s.Store.View(ctx, func(r store.Reader) error {
+		st, err = s.readRecordIn(r, org, kind, id)
+		return err
+	})
+	return st, err
+}
+
+func (s *Service) readRecordIn(r store.Reader, org uuid.UUID, kind optionsv1.RecordKind, id uuid.UUID) (*record.State, error) {
+	found, err := s.ledger.ReadIn(r, record.ID(org), record.Key{Kind: kind, ID: record.ID(id)})
+	return found.State, err
 }
 
 // readStaff is a staff record, and its state for an edit. A person whose record is not made yet has only an id.
-func (s *Service) readStaff(ctx context.Context, org, id uuid.UUID) (*accessv1.Staff, *record.State, error) {
+func (s *Service) readStaff(ctx context.Context, org, id uuid.UUID) (m *accessv1.Staff, st *record.State, err error) {
+	err = s.Store.View(ctx, func(r store.Reader) error {
+		m, st, err = s.readStaffIn(r, org, id)
+		return err
+	})
+	return m, st, err
+}
+
+func (s *Service) readStaffIn(r store.Reader, org, id uuid.UUID) (*accessv1.Staff, *record.State, error) {
 	m := &accessv1.Staff{}
-	st, err := s.readRecord(ctx, org, optionsv1.RecordKind_RECORD_KIND_STAFF, id)
+	st, err := s.readRecordIn(r, org, kindStaff, id)
 	if err != nil {
 		return nil, nil, err
 	}
 	return m, st, decodeRecord(st, m)
 }
 
-func (s *Service) readDevice(ctx context.Context, org, id uuid.UUID) (*accessv1.Device, *record.State, error) {
+func (s *Service) readDevice(ctx context.Context, org, id uuid.UUID) (m *accessv1.Device, st *record.State, err error) {
+	err = s.Store.View(ctx, func(r store.Reader) error {
+		m, st, err = s.readDeviceIn(r, org, id)
+		return err
+	})
+	return m, st, err
+}
+
+func (s *Service) readDeviceIn(r store.Reader, org, id uuid.UUID) (*accessv1.Device, *record.State, error) {
 	m := &accessv1.Device{}
-	st, err := s.readRecord(ctx, org, optionsv1.RecordKind_RECORD_KIND_DEVICE, id)
+	st, err := s.readRecordIn(r, org, kindDevice, id)
 	if err != nil {
 		return nil, nil, err
 	}

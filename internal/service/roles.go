@@ -13,7 +13,6 @@ import (
 	"needlebook/internal/auth"
 	"needlebook/internal/causal"
 	"needlebook/internal/fault"
-	"needlebook/internal/ledger"
 	"needlebook/internal/record"
 	"needlebook/internal/store"
 )
@@ -21,8 +20,7 @@ import (
 // staffSuspended is the number of the field suspended of a staff record.
 const staffSuspended = 22
 
-// SetStaffRoles changes what a person may do. The account changes first, so that a right taken away is gone even when the record's edit fails; the
-// same request again completes it.
+// SetStaffRoles changes what a person may do: her account and her record in one transaction.
 func (a *access) SetStaffRoles(ctx context.Context, m *accessv1.SetStaffRolesRequest) (*accessv1.SetStaffRolesResponse, error) {
 	c := callOf(ctx)
 	id, err := uuid.Parse(m.GetStaffId())
@@ -36,79 +34,86 @@ func (a *access) SetStaffRoles(ctx context.Context, m *accessv1.SetStaffRolesReq
 	if err := a.checkClinics(ctx, o.ID, m.GetAssignments()); err != nil {
 		return nil, err
 	}
-	a.staffMu.Lock()
-	defer a.staffMu.Unlock()
-	staff, st, err := a.readStaff(ctx, o.ID, id)
+	r := rolesRequest{access: a, o: o, call: c, m: m, staff: id}
+	err = a.update(ctx, c, r.change)
+	if m.GetSuspended() {
+		err = a.evenSo(ctx, err, r.suspend)
+	}
 	if err != nil {
 		return nil, err
 	}
-	if err := a.changeStaff(ctx, o, c, m, id, staff, st); err != nil {
-		return nil, err
-	}
-	staff, st, err = a.readStaff(ctx, o.ID, id)
+	staff, st, err := a.readStaff(ctx, o.ID, id)
 	if err != nil {
 		return nil, err
 	}
 	return &accessv1.SetStaffRolesResponse{Staff: staff, Context: st.Seen.AppendBinary(nil)}, nil
 }
 
-func (a *access) changeStaff(ctx context.Context, o Organisation, c *call, m *accessv1.SetStaffRolesRequest, id uuid.UUID, staff *accessv1.Staff,
-	st *record.State) error {
-	done, again, err := a.noteRoles(ctx, o, c, m, id, staff, st)
+// rolesRequest is a change of what a person may do.
+type rolesRequest struct {
+	*access
+	o     Organisation
+	call  *call
+	m     *accessv1.SetStaffRolesRequest
+	staff uuid.UUID
+}
+
+func (r *rolesRequest) change(w store.Writer) error {
+	staff, st, err := r.readStaffIn(w, r.o.ID, r.staff)
 	if err != nil {
+		return err
+	}
+	done, again, err := r.once(w, r.call, r.m)
+	if err != nil || again {
+		return err
+	}
+	if err := fresh(r.m.GetContext(), st); err != nil {
+		return err
+	}
+	change, clear, err := rolesChange(r.o, r.call, r.m, staff, done)
+	if err != nil {
+		return err
+	}
+	if err := r.checkValues(draft{kind: kindStaff}, change); err != nil {
+		return err
+	}
+	after := applied(staff, change, clear)
+	if err := r.setAccount(w, positionsOf(after, r.Now()), after.GetSuspended() != nil); err != nil {
 		return err
 	}
 	d := draft{
-		kind: kindStaff, record: id, context: st.Seen, author: c.principal.Staff, at: done.at(), purpose: "set roles", request: []byte(m.GetRequestId()),
+		kind: kindStaff, record: r.staff, context: st.Seen, author: r.call.principal.Staff, at: done.at(), purpose: "set roles",
+		request: []byte(r.m.GetRequestId()),
 	}
-	if again {
-		if made, err := a.wasMade(ctx, o, d); made || err != nil {
-			return err
-		}
+	if clear {
+		return r.editIn(w, r.o, d, change, staffSuspended)
 	}
-	change, clear, err := rolesChange(o, c, m, staff, done)
+	return r.editIn(w, r.o, d, change)
+}
+
+// suspend keeps a person out, and nothing else.
+func (r *rolesRequest) suspend(w store.Writer) error {
+	a, err := auth.GetAccount(w, r.staff)
 	if err != nil {
 		return err
 	}
-	if clear {
-		return a.editAndClear(ctx, o, d, change, []uint32{staffSuspended})
-	}
-	return a.edit(ctx, o, d, change)
+	return r.setAccount(w, a.Positions, true)
 }
 
-// noteRoles checks the change and does the account's half of it.
-func (a *access) noteRoles(ctx context.Context, o Organisation, c *call, m *accessv1.SetStaffRolesRequest, id uuid.UUID, staff *accessv1.Staff,
-	st *record.State) (done doneRequest, again bool, err error) {
-	var last bool
-	if last, err = a.isLastAdministrator(ctx, o, id); err != nil {
-		return done, false, err
-	}
-	err = a.Store.Update(ctx, func(w store.Writer) error {
-		if done, again, err = a.once(w, c, m); err != nil || again {
+// setAccount does the account's half of a change, with its entry in the audit log. Somebody who administers must stay.
+func (r *rolesRequest) setAccount(w store.Writer, positions []auth.Position, suspended bool) error {
+	if suspended || !administers(positions) {
+		if last, err := isLastAdministrator(w, r.o, r.staff); err != nil {
 			return err
-		}
-		if err := fresh(m.GetContext(), st); err != nil {
-			return err
-		}
-		change, clear, err := rolesChange(o, c, m, staff, done)
-		if err != nil {
-			return err
-		}
-		if err := a.checkValues(draft{kind: kindStaff}, change); err != nil {
-			return err
-		}
-		after := applied(staff, change, clear)
-		positions := positionsOf(after, a.Now())
-		if last && (after.GetSuspended() != nil || !administers(positions)) {
+		} else if last {
 			return fault.New(faultv1.Reason_REASON_INVALID_FIELD, "assignments", "", "at least one administrator who may sign in")
 		}
-		if _, err := auth.SetPositions(w, o.ID, id, positions, after.GetSuspended() != nil); err != nil {
-			return err
-		}
-		_, err = a.enter(w, c, touched{kind: kindStaff, record: id, remark: m.GetReason()})
+	}
+	if _, err := auth.SetPositions(w, r.o.ID, r.staff, positions, suspended); err != nil {
 		return err
-	})
-	return done, again, err
+	}
+	_, err := r.enter(w, r.call, touched{kind: kindStaff, record: r.staff, remark: r.m.GetReason()})
+	return err
 }
 
 // fresh refuses a change that was made on an older state of the record than it has.
@@ -124,13 +129,6 @@ func fresh(context []byte, st *record.State) error {
 		return fault.New(faultv1.Reason_REASON_STALE_READ, "context", "", "")
 	}
 	return nil
-}
-
-// wasMade reports whether an edit is in the record already.
-func (a *access) wasMade(ctx context.Context, o Organisation, d draft) (bool, error) {
-	log, err := a.ledger.History(ctx, record.ID(o.ID), d.key())
-	id := record.ID(o.editID(d))
-	return slices.ContainsFunc(log, func(e ledger.Entry) bool { return e.Edit.ID == id }), err
 }
 
 // rolesChange is what a request writes into a staff record: a message that holds what is set, and whether the suspension is cleared.
@@ -185,20 +183,16 @@ func applied(staff, change *accessv1.Staff, clear bool) *accessv1.Staff {
 }
 
 // isLastAdministrator reports whether nobody else administers and may sign in.
-func (s *Service) isLastAdministrator(ctx context.Context, o Organisation, id uuid.UUID) (bool, error) {
+func isLastAdministrator(r store.Reader, o Organisation, id uuid.UUID) (bool, error) {
 	var accounts []auth.Account
-	after, more := uuid.Nil, true
-	for more {
-		err := s.Store.View(ctx, func(r store.Reader) error {
-			page, err := auth.ListAccounts(r, o.ID, after, 1000)
-			accounts = append(accounts, page...)
-			if more = len(page) == 1000; more {
-				after = page[len(page)-1].Staff
-			}
-			return err
-		})
+	for after, more := uuid.Nil, true; more; {
+		page, err := auth.ListAccounts(r, o.ID, after, 1000)
 		if err != nil {
 			return false, err
+		}
+		accounts = append(accounts, page...)
+		if more = len(page) == 1000; more {
+			after = page[len(page)-1].Staff
 		}
 	}
 	others := slices.ContainsFunc(accounts, func(a auth.Account) bool {

@@ -78,9 +78,6 @@ type Service struct {
 	later     *laterEntries
 	counts    counts
 
-	// staffMu is held from the reading of a staff record to its edit, so that two administrators do not write past each other.
-	staffMu sync.Mutex
-
 	// ringMu guards ringID, the key that signs at present.
 	ringMu sync.Mutex
 	ringID string

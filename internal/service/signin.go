@@ -33,7 +33,7 @@ func (a *access) SignIn(ctx context.Context, m *accessv1.SignInRequest) (*access
 	if err != nil {
 		return nil, errors.Join(err, a.enterSignInFailed(ctx, c, device, err))
 	}
-	tokens, err := a.begin(ctx, c, account, device.ID)
+	tokens, err := a.begin(ctx, c, account, device.ID, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -51,10 +51,17 @@ func (a *access) enterSignInFailed(ctx context.Context, c *call, device auth.Dev
 	})
 }
 
-// begin makes the tokens of a new sign-in and enters it.
-func (a *access) begin(ctx context.Context, c *call, account auth.Account, device uuid.UUID) (*accessv1.Tokens, error) {
+// begin makes the tokens of a new sign-in and enters it, after what else is to be done in the same transaction, if anything.
+func (a *access) begin(
+	ctx context.Context, c *call, account auth.Account, device uuid.UUID, also func(store.Writer) error,
+) (*accessv1.Tokens, error) {
 	var signIn auth.Refreshed
-	err := a.Store.Update(ctx, func(w store.Writer) (err error) {
+	err := a.update(ctx, c, func(w store.Writer) (err error) {
+		if also != nil {
+			if err := also(w); err != nil {
+				return err
+			}
+		}
 		if signIn, err = auth.BeginSignIn(w, a.Random, a.Now(), account, device); err != nil {
 			return err
 		}
@@ -88,7 +95,7 @@ func (a *access) Refresh(ctx context.Context, m *accessv1.RefreshRequest) (*acce
 	c := callOf(ctx)
 	var out *auth.Refreshed
 	var refusal error
-	err := a.Store.Update(ctx, func(w store.Writer) (err error) {
+	err := a.update(ctx, c, func(w store.Writer) (err error) {
 		out, refusal, err = auth.Refresh(w, a.Now(), m.GetRefreshToken(), m.GetRequestId(), m.GetProof())
 		if err == nil && errors.Is(refusal, auth.ErrReuse) {
 			_, err = a.enter(w, c, touched{outcome: accessv1.AuditOutcome_AUDIT_OUTCOME_REFUSED, reason: faultv1.Reason_REASON_UNAUTHENTICATED})
@@ -106,17 +113,15 @@ func (a *access) Refresh(ctx context.Context, m *accessv1.RefreshRequest) (*acce
 	return &accessv1.RefreshResponse{Tokens: tokens, Staff: staff}, err
 }
 
-// ClaimInvitation sets a person's name and password by a one-time link.
+// ClaimInvitation sets a person's name and password by a one-time link. The account has a transaction of its own, since it knows a repeated claim
+// by itself; the record and the sign-in follow in one, also when the claim is repeated.
 func (a *access) ClaimInvitation(ctx context.Context, m *accessv1.ClaimInvitationRequest) (*accessv1.ClaimInvitationResponse, error) {
 	c := callOf(ctx)
 	account, err := a.door.Claim(ctx, m.GetToken(), m.GetRequestId(), m.GetSignInName(), m.GetPassword(), c.from)
 	if err != nil {
 		return nil, err
 	}
-	if err := a.nameStaff(ctx, account, m); err != nil {
-		return nil, err
-	}
-	tokens, err := a.begin(ctx, c, account, uuid.Nil)
+	tokens, err := a.begin(ctx, c, account, uuid.Nil, func(w store.Writer) error { return a.nameStaff(w, account, m) })
 	if err != nil {
 		return nil, err
 	}
@@ -125,14 +130,12 @@ func (a *access) ClaimInvitation(ctx context.Context, m *accessv1.ClaimInvitatio
 }
 
 // nameStaff writes the names that were claimed into the staff record, unless they stand there already.
-func (a *access) nameStaff(ctx context.Context, account auth.Account, m *accessv1.ClaimInvitationRequest) error {
-	a.staffMu.Lock()
-	defer a.staffMu.Unlock()
-	o, err := a.organisation(ctx, account.Org)
+func (a *access) nameStaff(w store.Writer, account auth.Account, m *accessv1.ClaimInvitationRequest) error {
+	o, err := organisationIn(w, account.Org)
 	if err != nil {
 		return err
 	}
-	staff, st, err := a.readStaff(ctx, account.Org, account.Staff)
+	staff, st, err := a.readStaffIn(w, account.Org, account.Staff)
 	if err != nil {
 		return err
 	}
@@ -147,5 +150,5 @@ func (a *access) nameStaff(ctx context.Context, account auth.Account, m *accessv
 		kind: optionsv1.RecordKind_RECORD_KIND_STAFF, record: account.Staff, context: st.Seen, author: account.Staff, at: a.Now(), purpose: "claim",
 		request: []byte(m.GetRequestId()),
 	}
-	return a.edit(ctx, o, d, change)
+	return a.editIn(w, o, d, change)
 }

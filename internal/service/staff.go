@@ -120,7 +120,7 @@ func (a *access) AddStaff(ctx context.Context, m *accessv1.AddStaffRequest) (*ac
 	var id uuid.UUID
 	var at, ends time.Time
 	var code auth.Code
-	err = a.Store.Update(ctx, func(w store.Writer) error {
+	err = a.update(ctx, c, func(w store.Writer) error {
 		done, again, err := a.once(w, c, m)
 		if err != nil {
 			return err
@@ -133,7 +133,12 @@ func (a *access) AddStaff(ctx context.Context, m *accessv1.AddStaffRequest) (*ac
 			ends = at.Add(auth.InvitationLife)
 			return err
 		}
-		if _, err := auth.SetPositions(w, o.ID, id, positionsOf(a.newStaff(o, c, m, at), a.Now()), false); err != nil {
+		staff := a.newStaff(o, c, m, at)
+		if _, err := auth.SetPositions(w, o.ID, id, positionsOf(staff, a.Now()), false); err != nil {
+			return err
+		}
+		d := draft{kind: kindStaff, record: id, author: c.principal.Staff, at: at, purpose: "add staff", request: []byte(m.GetRequestId())}
+		if err := a.editIn(w, o, d, staff); err != nil {
 			return err
 		}
 		if code, ends, err = auth.Invite(w, bytes.NewReader(drawn[:]), at, id); err != nil {
@@ -143,10 +148,6 @@ func (a *access) AddStaff(ctx context.Context, m *accessv1.AddStaffRequest) (*ac
 		return err
 	})
 	if err != nil {
-		return nil, err
-	}
-	d := draft{kind: kindStaff, record: id, author: c.principal.Staff, at: at, purpose: "add staff", request: []byte(m.GetRequestId())}
-	if err := a.edit(ctx, o, d, a.newStaff(o, c, m, at)); err != nil {
 		return nil, err
 	}
 	staff, _, err := a.readStaff(ctx, o.ID, id)
