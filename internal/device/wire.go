@@ -138,7 +138,7 @@ func (d *Device) wire() (*wire, error) {
 		w.count.next = own
 	}
 	client := &http.Client{Transport: &w.count, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
-	options := []connect.ClientOption{connect.WithSendGzip(), connect.WithCompressMinBytes(1 << 10), connect.WithReadMaxBytes(mostAnswerBytes)}
+	options := packing()
 	w.access = accessv1connect.NewAccessServiceClient(client, w.server, options...)
 	w.sync = syncv1connect.NewSyncServiceClient(client, w.server, options...)
 	return w, nil
