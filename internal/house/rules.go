@@ -22,22 +22,24 @@ type Rule struct {
 func Rules() map[string]Rule {
 	all := []string{
 		"dose", "fault", "causal", "record", "schema", "wire", "formulary", "replica", "reckon", "store", "store/boltstore", "durable", "blob",
-		"ledger", "auth", "audit", "chart", "anatomy", Gen,
+		"ledger", "auth", "audit", "chart", "anatomy", "guard", Gen,
 	}
 	withService := append(slices.Clone(all), "service")
 	withServer := append(slices.Clone(withService), "server")
 	return map[string]Rule{
 		"internal/dose":      {Pure: true, StdOnly: true},
 		"internal/anatomy":   {Pure: true, StdOnly: true},
+		"internal/gs1":       {Pure: true, StdOnly: true},
 		"internal/fault":     {Pure: true, Ours: []string{Gen}},
 		"internal/causal":    {Pure: true, StdOnly: true},
 		"internal/record":    {Pure: true, Ours: []string{"causal", "fault", Gen}},
-		"internal/formulary": {Pure: true, Ours: []string{"dose", Gen}},
+		"internal/formulary": {Pure: true, Ours: []string{"dose", "anatomy", Gen}},
 		"internal/schema":    {Pure: true, Ours: []string{Gen}},
 		"internal/wire":      {Pure: true, Ours: []string{"causal", "record", "fault", Gen}},
 		"internal/replica":   {Pure: true, Ours: []string{"causal", "record", "wire", "fault", Gen}},
 		"internal/chart":     {Pure: true, Ours: []string{"causal", "record", "wire", "dose", "fault", Gen}},
-		"internal/reckon":    {Pure: true, Ours: []string{"dose", "formulary", "fault", Gen}},
+		"internal/guard":     {Pure: true, Ours: []string{"dose", "anatomy", "formulary", "chart", Gen}},
+		"internal/reckon":    {Pure: true, Ours: []string{"dose", "formulary", "guard", "fault", Gen}},
 
 		"internal/store":           {},
 		"internal/store/storetest": {Proof: true, Ours: []string{"store"}},

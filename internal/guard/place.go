@@ -1,0 +1,190 @@
+package guard
+
+import (
+	"needlebook/internal/anatomy"
+	"needlebook/internal/formulary"
+
+	chartv1 "needlebook/gen/needlebook/chart/v1"
+	formularyv1 "needlebook/gen/needlebook/formulary/v1"
+)
+
+// nearEdge is how near to an edge, inside a zone, is worth a note: what a hand and a chart can tell apart. Common practice, no source.
+const nearEdge = anatomy.Millimetre
+
+// places judges muscle, side and place of each injection.
+func (c *checker) places() {
+	zones := make(map[string][]zone, 8)
+	all := c.e.Zones(c.f.Market)
+	for k := range c.injections {
+		i := &c.injections[k]
+		if !i.known {
+			c.say(said{code: CodeMuscleUnknown, about: []string{i.path}, text: "The anatomy does not hold the muscle: " + targetText(i.muscle) + ". Zones, sides and regions were not checked."})
+			continue
+		}
+		if !i.about.Allows(sideOf(i.side)) {
+			c.say(said{code: CodeSideWrong, about: []string{i.path}, text: "The side of an injection in the " + i.about.Name + " is missing, or the muscle does not have it."})
+		}
+		for_, seen := zones[i.muscle]
+		if !seen {
+			for_ = zonesOf(i.muscle, all)
+			zones[i.muscle] = for_
+		}
+		c.place(i, for_)
+	}
+}
+
+func sideOf(s chartv1.Side) anatomy.Side {
+	switch s {
+	case chartv1.Side_SIDE_RIGHT:
+		return anatomy.SideRight
+	case chartv1.Side_SIDE_LEFT:
+		return anatomy.SideLeft
+	case chartv1.Side_SIDE_MIDLINE:
+		return anatomy.SideMidline
+	default:
+		return anatomy.SideNone
+	}
+}
+
+// zone is an entry of the formulary beside its geometry.
+type zone struct {
+	entry *formularyv1.Zone
+	of    anatomy.Zone
+}
+
+func zonesOf(muscle string, all []*formularyv1.Zone) []zone {
+	var some []zone
+	for _, z := range all {
+		if !anatomy.Covers(z.GetTarget(), muscle) {
+			continue
+		}
+		of := anatomy.Zone{Code: z.GetCode(), Target: z.GetTarget(), Frame: anatomy.FrameCode(z.GetFrame()), Landmark: z.GetLandmark(), Direction: anatomy.Direction(z.GetDirection())}
+		if z.LeastMicrometers != nil {
+			of.Least = anatomy.At(anatomy.Micrometre(z.GetLeastMicrometers()))
+		}
+		if z.MostMicrometers != nil {
+			of.Most = anatomy.At(anatomy.Micrometre(z.GetMostMicrometers()))
+		}
+		some = append(some, zone{z, of})
+	}
+	return some
+}
+
+// place compares where the needle goes in with the zones of the muscle.
+func (c *checker) place(i *injection, zones []zone) {
+	if i.place == nil {
+		if len(zones) > 0 {
+			c.say(said{code: CodeNoPlace, about: []string{i.path}, text: "No place is charted: " + i.name() + ". The zones of the muscle were not looked at."})
+		}
+		return
+	}
+	geometry := make([]anatomy.Zone, len(zones))
+	for k := range zones {
+		geometry[k] = zones[k].of
+	}
+	at := anatomy.Place{Frame: anatomy.FrameCode(i.place.GetFrame()), Side: sideOf(i.side), X: anatomy.Micrometre(i.place.GetXMicrometers()), Y: anatomy.Micrometre(i.place.GetYMicrometers()),
+		Scale: anatomy.Scale{Measure: i.place.GetScale().GetMeasure(), Measured: anatomy.Micrometre(i.place.GetScale().GetMeasuredMicrometers())}}
+	where, err := anatomy.Locate(at, geometry)
+	if err != nil {
+		c.say(said{code: CodePlaceUnreadable, about: []string{i.path}, text: "The place of an injection cannot be: " + err.Error() + ". Zones were not looked at."})
+		return
+	}
+	if where.Crossed {
+		c.say(said{code: CodeSideCrossed, about: []string{i.path}, text: "An injection is said to be in the " + muscleText(i.muscle, i.side) + ", and its place lies " + sideText(where.Side) + "."})
+	}
+	for _, r := range where.Readings {
+		c.reading(i, r, entryOf(zones, r.Zone.Code))
+	}
+	for _, u := range where.Unmeasured {
+		c.unmeasured(i, u, entryOf(zones, u.Zone.Code))
+	}
+}
+
+func entryOf(zones []zone, code string) *formularyv1.Zone {
+	for _, z := range zones {
+		if z.of.Code == code {
+			return z.entry
+		}
+	}
+	return nil
+}
+
+func sideText(s anatomy.Side) string {
+	if s == anatomy.SideMidline {
+		return "on the midline"
+	}
+	return "on the " + s.String()
+}
+
+func (c *checker) reading(i *injection, r anatomy.Reading, z *formularyv1.Zone) {
+	s := said{about: []string{i.path}, of: z.GetCode(), source: z.GetProvenance(), figures: []string{"distance_mm", r.Distance.Decimal(), "bound_mm", r.Bound.Decimal(), "margin_mm", r.Margin.Distance.Decimal()}}
+	rule := r.Distance.Display() + " " + string(r.Zone.Direction) + " " + wordText(z.GetLandmark()) + ", where " + boundText(z, r.Bound) + " is asked for"
+	if r.ByDefault {
+		rule += " (by a generic face, not measured on the patient)"
+	}
+	switch {
+	case !r.Inside():
+		s.code, s.level = CodeOutsideZone, z.GetLevel()
+		s.text = i.name() + ": " + (-r.Margin.Distance).Display() + " outside the zone's edge; " + rule + "."
+	case r.Margin.Distance < nearEdge:
+		s.code = CodeNearEdge
+		s.text = i.name() + ": only " + r.Margin.Distance.Display() + " inside the zone's edge; " + rule + "."
+	default:
+		return
+	}
+	c.say(s)
+}
+
+func boundText(z *formularyv1.Zone, bound anatomy.Micrometre) string {
+	if z.MostMicrometers != nil && int64(z.GetMostMicrometers()) == int64(bound) {
+		return "at most " + bound.Display()
+	}
+	return "at least " + bound.Display()
+}
+
+// unmeasured notes a zone about which the place says nothing, if it could have cautioned. One of the other lip does not concern the place.
+func (c *checker) unmeasured(i *injection, u anatomy.Unmeasured, z *formularyv1.Zone) {
+	if u.Reason == anatomy.OtherLip || formulary.Weaker(z.GetLevel(), formulary.MostLevel(z.GetProvenance())) == note {
+		return
+	}
+	c.say(said{code: CodeZoneUnmeasured, about: []string{i.path}, of: z.GetCode(), source: z.GetProvenance(),
+		text: i.name() + ": the distance from " + wordText(z.GetLandmark()) + " is not known, since " + string(u.Reason) + "."})
+}
+
+// depths compares the depth of each injection with the formulary's.
+func (c *checker) depths() {
+	rules := c.e.DepthRules()
+	for k := range c.injections {
+		i := &c.injections[k]
+		for _, r := range rules {
+			if anatomy.Covers(r.GetTarget(), i.muscle) {
+				c.depth(i, r)
+			}
+		}
+	}
+}
+
+func (c *checker) depth(i *injection, r *formularyv1.DepthRule) {
+	var layer string
+	switch i.depth.GetLayer() {
+	case chartv1.DepthLayer_DEPTH_LAYER_INTRADERMAL:
+		layer = "intradermal"
+	case chartv1.DepthLayer_DEPTH_LAYER_SUBCUTANEOUS:
+		layer = "subcutaneous"
+	case chartv1.DepthLayer_DEPTH_LAYER_INTRAMUSCULAR:
+		layer = "intramuscular"
+	case chartv1.DepthLayer_DEPTH_LAYER_PERIOSTEAL:
+		layer = "periosteal"
+	default:
+		c.say(said{code: CodeDepthUnknown, about: []string{i.path}, of: r.GetCode(), source: r.GetProvenance(),
+			text: "No depth is charted: " + i.name() + ". The formulary says: " + listText(r.GetDepths()) + "."})
+		return
+	}
+	for _, right := range r.GetDepths() {
+		if right == layer {
+			return
+		}
+	}
+	c.say(said{code: CodeDepth, level: r.GetLevel(), about: []string{i.path}, of: r.GetCode(), source: r.GetProvenance(),
+		text: i.name() + ": " + layer + ", where the formulary says " + listText(r.GetDepths()) + "."})
+}
