@@ -120,6 +120,8 @@ type Device struct {
 	identity  Identity
 	person    Person
 	exchanges Exchanges
+	noted     int64           // the time of the last exchange as it is stored, milliseconds since 1970 UTC
+	own       *http.Transport // to the server; nil before the first call, or when the configuration gives one
 	// failed is why nothing more may be done: what is in memory is more than what is known to be on the disk.
 	failed error
 }
@@ -182,6 +184,7 @@ func (d *Device) load(ctx context.Context) error {
 		if _, err := readNote(r, exchangesName, &d.exchanges); err != nil {
 			return err
 		}
+		d.noted = d.exchanges.LastMS
 		rows, err := readRows(r)
 		if err != nil || len(rows) == 0 {
 			return err
@@ -219,7 +222,12 @@ func joined(a, b replica.Changes) replica.Changes {
 }
 
 // Close releases the folder.
-func (d *Device) Close() error { return d.store.Close() }
+func (d *Device) Close() error {
+	if d.own != nil {
+		d.own.CloseIdleConnections()
+	}
+	return d.store.Close()
+}
 
 // Identity says who the device is.
 func (d *Device) Identity() Identity { return d.identity }

@@ -60,8 +60,7 @@ func (d *Device) exchangeAll(ctx context.Context, w *wire, rep *Report) error {
 		case s.Exchange != nil:
 			err = d.exchange(ctx, w, s, rep)
 		default:
-			d.exchanges.LastMS = d.cfg.Now().UnixMilli()
-			return d.commit(ctx, replica.Changes{}, note{exchangesName, d.exchanges})
+			return nil
 		}
 		var refused *RefusedError
 		switch {
@@ -76,6 +75,24 @@ func (d *Device) exchangeAll(ctx context.Context, w *wire, rep *Report) error {
 			return err
 		}
 	}
+}
+
+// noteEvery is how old the stored time of the last exchange may be when nothing moved: an exchange of nothing costs no write.
+const noteEvery = time.Minute
+
+// inStep notes the time when the device is in step with the server after an answer, to be stored with what the answer changed.
+func (d *Device) inStep(ch *replica.Changes) []note {
+	if s := d.replica.Next(); s.Hello != nil || s.Exchange != nil {
+		return nil
+	}
+	now := d.cfg.Now().UnixMilli()
+	age := time.Duration(now-d.noted) * time.Millisecond
+	d.exchanges.LastMS = now
+	if ch.Empty() && age >= 0 && age < noteEvery {
+		return nil
+	}
+	d.noted = now
+	return []note{{exchangesName, d.exchanges}}
 }
 
 // hello asks where the server stands, and notes how the clocks differ.
@@ -134,7 +151,7 @@ func (d *Device) exchange(ctx context.Context, w *wire, s replica.Step, rep *Rep
 	if err != nil {
 		return fmt.Errorf("the server's answer cannot be read: %w", errors.Join(err, d.load(ctx)))
 	}
-	if err := d.commit(ctx, ch); err != nil {
+	if err := d.commit(ctx, ch, d.inStep(&ch)...); err != nil {
 		return err
 	}
 	rep.Up += max(0, unsent-d.replica.Unsent())

@@ -131,11 +131,14 @@ func (d *Device) wire() (*wire, error) {
 	w := &wire{cfg: d.cfg, server: d.identity.Server}
 	w.count.next = d.cfg.Transport
 	if w.count.next == nil {
-		own, err := transport(d.identity.Authority)
-		if err != nil {
-			return nil, err
+		if d.own == nil { // made once, so that the next call finds the connection open
+			own, err := transport(d.identity.Authority)
+			if err != nil {
+				return nil, err
+			}
+			d.own = own
 		}
-		w.count.next = own
+		w.count.next = d.own
 	}
 	client := &http.Client{Transport: &w.count, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 	options := packing()
