@@ -22,7 +22,7 @@ type Rule struct {
 func Rules() map[string]Rule {
 	all := []string{
 		"dose", "fault", "causal", "record", "schema", "wire", "formulary", "replica", "reckon", "store", "store/boltstore", "durable", "blob",
-		"ledger", "auth", "audit", "chart", "anatomy", "guard", Gen,
+		"ledger", "auth", "audit", "chart", "anatomy", "gs1", "guard", Gen,
 	}
 	withService := append(slices.Clone(all), "service")
 	withServer := append(slices.Clone(withService), "server")
