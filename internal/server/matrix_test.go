@@ -104,6 +104,7 @@ func allowed() map[string]string {
 		"dose.v1.DoseService/GetToxinHistory":         "ILAFUM",
 		"dose.v1.DoseService/CompareProducts":         "ILAFUM",
 		"dose.v1.DoseService/GetAsymmetry":            "ILAFUM",
+		"dose.v1.FindingService/ListFindings":         "ILAFUM",
 		"chart.v1.ChartService/SearchPatients":        "ILAFUM",
 		"chart.v1.ChartService/GetPatient":            "ILAFUM",
 		"chart.v1.ChartService/GetSession":            "ILAFUM",

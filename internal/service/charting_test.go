@@ -75,6 +75,7 @@ func newClinicServer(t testing.TB) *clinicServer {
 type client struct {
 	chartv1connect.ChartServiceClient
 	staff uuid.UUID
+	token string
 }
 
 // bearerToken puts a token on each request.
@@ -102,7 +103,7 @@ func (w *clinicServer) hire(org, clinic uuid.UUID, roles ...accessv1.Role) clien
 		w.Fatal(err)
 	}
 	h := &http.Client{Transport: bearerToken(token)}
-	return client{chartv1connect.NewChartServiceClient(h, w.address), staff}
+	return client{chartv1connect.NewChartServiceClient(h, w.address), staff, token}
 }
 
 func (w *clinicServer) injector() client {

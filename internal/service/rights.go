@@ -22,7 +22,7 @@ func Services() []protoreflect.ServiceDescriptor {
 	var out []protoreflect.ServiceDescriptor
 	for _, file := range []protoreflect.FileDescriptor{
 		accessv1.File_needlebook_access_v1_access_service_proto, syncv1.File_needlebook_sync_v1_sync_service_proto,
-		dosev1.File_needlebook_dose_v1_dose_service_proto, chartv1.File_needlebook_chart_v1_chart_service_proto,
+		dosev1.File_needlebook_dose_v1_dose_service_proto, dosev1.File_needlebook_dose_v1_finding_service_proto, chartv1.File_needlebook_chart_v1_chart_service_proto,
 		tracev1.File_needlebook_trace_v1_trace_service_proto,
 	} {
 		for i := range file.Services().Len() {

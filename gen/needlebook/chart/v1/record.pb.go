@@ -409,8 +409,9 @@ func (x *RecordKey) GetRecordId() string {
 	return ""
 }
 
-// RecordView is a record as a reader sees it: its current values, what was seen to get there, and what needs a person. Where a field is in conflict,
-// the record shows one of its values and conflicts shows them all; a reader that reckons takes the conflicts into account.
+// RecordView is a record as a reader sees it: its current values, what was seen to get there, and what needs a person. A field in
+// conflict is left out of the record, and conflicts shows all of its values; a reader that reckons takes them into account. What only a merge can see
+// of it, FindingService of needlebook.dose.v1 says.
 type RecordView struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The record.
