@@ -25,8 +25,9 @@ func practice(remark string) Provenance { return Provenance{Obtained: CommonPrac
 
 func upperZones() []Zone {
 	return []Zone{
-		{Code: "glabella_above_brow", Target: "glabella", Frame: FrameBrow, Landmark: "central_eyebrow", Direction: Above, Least: At(10 * Millimetre),
-			Level: Caution, Market: "US", Provenance: Provenance{Obtained: ReadCopy, Sources: []string{"S06"}, Remark: "onabotulinumtoxinA"}},
+		{Code: "glabella_above_brow", Target: "corrugator", Frame: FrameBrow, Landmark: "central_eyebrow", Direction: Above, Least: At(10 * Millimetre),
+			Level: Caution, Market: "US", Provenance: Provenance{Obtained: ReadCopy, Sources: []string{"S06"},
+				Remark: "onabotulinumtoxinA; stated of glabellar injections, read here of the corrugator"}},
 		{Code: "corrugator_above_ridge", Target: "corrugator", Frame: FrameBrow, Landmark: "supraorbital_ridge", Direction: Above,
 			Least: At(10 * Millimetre),
 			Level: Note, Market: "US", Provenance: memory("lateral corrugator injections")},
@@ -70,8 +71,8 @@ func chinZones() []Zone {
 			Most: At(10 * Millimetre), Level: Note,
 			Provenance: Provenance{Obtained: Read, Sources: []string{"S69"}, Section: "abstract", Remark: "where the muscle lies"}},
 		{Code: "mentalis_below_line", Target: "mentalis", Frame: FrameChin, Landmark: "mouth_corner_line", Direction: Below, Least: At(20 * Millimetre),
-			Most: At(30 * Millimetre), Level: Note, Provenance: Provenance{Obtained: Memory, Sources: []string{"S69"}, Section: "abstract",
-				Remark: "where the muscle lies; the figures were read, but the copy was cut off before the line's name: that it joins the mouth corners is from memory"}},
+			Most: At(30 * Millimetre), Level: Note, Provenance: Provenance{Obtained: Memory,
+				Remark: "where the muscle lies; the figures were read (S69, abstract), but the copy was cut off before the line's name: that it joins the mouth corners is from memory"}},
 		{Code: "mentalis_below_lip", Target: "mentalis", Frame: FrameChin, Landmark: "lower_vermilion", Direction: Below, Least: At(10 * Millimetre),
 			Level: Note, Provenance: memory("common teaching, no source read")},
 	}

@@ -21,10 +21,16 @@ How each figure was come by: **read** in the source's own page; **read in a copy
 **from memory**, not seen; **common practice, no source**; **computed** from figures that were read; **set by the medical lead**. No label was read from
 end to end. A figure from memory or from a trade page makes at most a note, and permits nothing. Brand words in addresses are masked.
 
-Nobody published, and so the edition has no figure for: how far a delivered dose may be from its plan, the greatest volume of an injection, the window
-of a touch-up and of a review, the kind of diluent of each dilution (the texts that were read do not say: "unstated"), use after opening of a ready
-liquid. The medical lead sets them; until then an answer says so and nothing is permitted by their absence.
+## Without a figure
+
+Nobody published these, as far as was read. The medical lead sets them; until then an answer says so, and nothing is permitted by their absence.
+
+| list | what |
+| --- | --- |
 `, e.Version(), e.Hash())
+	for _, blank := range e.Blanks() {
+		writeRow(&b, blank.List, blank.About)
+	}
 	e.eachList(func(table string, entries protoreflect.List) {
 		if entries.Len() == 0 {
 			return

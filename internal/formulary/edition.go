@@ -11,10 +11,11 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	formularyv1 "needlebook/gen/needlebook/formulary/v1"
+	recordv1 "needlebook/gen/needlebook/record/v1"
 )
 
 // BuiltinVersion is the version of the edition that is shipped. It changes with any change of the tables.
-const BuiltinVersion = "builtin-1"
+const BuiltinVersion = "builtin-2"
 
 //go:embed edition/*.csv
 var tables embed.FS
@@ -24,6 +25,8 @@ var tables embed.FS
 type Edition struct {
 	message *formularyv1.FormularyEdition
 	hash    [sha256.Size]byte
+	// removals say why an entry that the base has is not here, by list/key. They are not content.
+	removals map[string]*recordv1.Void
 }
 
 // Builtin reads the edition that is shipped. It takes some milliseconds: keep what it returns. An error means that the program was built with
@@ -56,12 +59,13 @@ func (e *EntryError) Error() string { return e.List + " " + e.Key + ": " + e.Rul
 
 // Derive lays an edition over the one that it derives from: an entry replaces the entry of its list with the same code or name, an entry that only
 // removes takes away the entry with its id, all others stay. A base or a publication that the deriving edition names must have the hash that base and
-// the result have. Neither argument is changed or kept. The error is an *EntryError.
+// the result have; a draft that names its base by version alone must have that version's. Neither argument is changed or kept. The error is an *EntryError.
 func Derive(base *Edition, derived *formularyv1.FormularyEdition) (*Edition, error) {
-	if b := derived.GetBase(); b != nil && !bytes.Equal(b.GetHash(), base.hash[:]) {
-		return nil, &EntryError{"base", b.GetVersion(), "has another hash than the edition that this one is laid over"}
+	if b := derived.GetBase(); b != nil && !names(b, base) {
+		return nil, &EntryError{"base", b.GetVersion(), "is not the edition that this one is laid over"}
 	}
 	m := proto.CloneOf(derived)
+	removals := make(map[string]*recordv1.Void)
 	for _, list := range entryLists() {
 		into := m.ProtoReflect().NewField(list).List()
 		replaced, removed, err := changes(string(list.Name()), m.ProtoReflect().Get(list).List())
@@ -71,7 +75,10 @@ func Derive(base *Edition, derived *formularyv1.FormularyEdition) (*Edition, err
 		old := base.message.ProtoReflect().Get(list).List()
 		for i := range old.Len() {
 			entry := old.Get(i).Message()
-			if !removed[idOf(entry)] && !replaced[keyOf(valueOf(entry))] {
+			if void := removed[idOf(entry)]; void != nil {
+				removals[string(list.Name())+"/"+keyOf(valueOf(entry))] = void
+			}
+			if removed[idOf(entry)] == nil && !replaced[keyOf(valueOf(entry))] {
 				into.Append(protoreflect.ValueOfMessage(proto.Clone(entry.Interface()).ProtoReflect()))
 			}
 		}
@@ -88,21 +95,32 @@ func Derive(base *Edition, derived *formularyv1.FormularyEdition) (*Edition, err
 		m.ProtoReflect().Set(list, protoreflect.ValueOfList(into))
 	}
 	e, err := seal(m)
+	if err == nil {
+		e.removals = removals
+	}
 	if err == nil && derived.GetPublished() != nil && !bytes.Equal(derived.GetPublished().GetHash(), e.hash[:]) {
 		return nil, &EntryError{"published", e.Version(), "has another hash than its content"}
 	}
 	return e, err
 }
 
+// names reports whether a reference is of this edition: by hash, or by version where a draft has no hash yet.
+func names(r *formularyv1.EditionReference, e *Edition) bool {
+	if len(r.GetHash()) == 0 {
+		return r.GetVersion() == e.Version()
+	}
+	return bytes.Equal(r.GetHash(), e.hash[:])
+}
+
 // changes sorts the entries of a deriving edition: keys that it replaces, ids that it removes.
-func changes(table string, entries protoreflect.List) (replaced, removed map[string]bool, err error) {
-	replaced, removed = make(map[string]bool), make(map[string]bool)
+func changes(table string, entries protoreflect.List) (replaced map[string]bool, removed map[string]*recordv1.Void, err error) {
+	replaced, removed = make(map[string]bool), make(map[string]*recordv1.Void)
 	for i := range entries.Len() {
 		entry := entries.Get(i).Message()
 		value := valueOf(entry)
 		switch {
 		case isRemoved(entry):
-			removed[idOf(entry)] = true
+			removed[idOf(entry)], _ = entry.Get(entry.Descriptor().Fields().ByName("removed")).Message().Interface().(*recordv1.Void)
 		case !value.IsValid():
 			return nil, nil, &EntryError{table, fmt.Sprintf("[%d]", i), "neither has a value nor removes an entry"}
 		case replaced[keyOf(value)]:

@@ -1,8 +1,8 @@
 package formulary
 
 import (
-	"bytes"
-	"encoding/csv"
+	"encoding/hex"
+	"errors"
 	"fmt"
 	"strconv"
 	"strings"
@@ -21,39 +21,43 @@ type TableError struct {
 
 // Error is one line: table, line, column, what is wrong.
 func (e *TableError) Error() string {
-	return fmt.Sprintf("%s.csv line %d, %s: %s", e.Table, e.Line, e.Column, e.Err)
+	where := e.Table + ".csv"
+	if e.Line > 0 {
+		where += " line " + strconv.Itoa(e.Line)
+	}
+	if e.Column != "" {
+		where += ", " + e.Column
+	}
+	return where + ": " + e.Err.Error()
 }
 
 // Unwrap returns what is wrong.
 func (e *TableError) Unwrap() error { return e.Err }
 
-// readTable appends an entry for each row of a table to the list of the edition that has the table's name.
+// readTable appends an entry for each row of a table to the list of the edition that has the table's name. The error joins a *TableError for every cell
+// that cannot be read.
 func readTable(edition protoreflect.Message, table string, text []byte) error {
 	list := edition.Descriptor().Fields().ByName(protoreflect.Name(table))
-	if list == nil || !list.IsList() {
+	if list == nil || !list.IsList() || list.Message() == nil || list.Message().Fields().ByName("removed") == nil {
 		return &TableError{Table: table, Err: fmt.Errorf("the edition has no list of this name")}
 	}
-	rows := csv.NewReader(bytes.NewReader(text))
-	columns, err := rows.Read()
+	columns, records, err := rowsOf(table, text)
 	if err != nil {
-		return &TableError{Table: table, Line: 1, Err: err}
+		return err
 	}
-	records, err := rows.ReadAll()
-	if err != nil {
-		return &TableError{Table: table, Err: err}
-	}
+	var faults []error
 	for i, record := range records {
 		entry := edition.Mutable(list).List().AppendMutable().Message()
 		value := entry.Mutable(entry.Descriptor().Fields().ByName("value")).Message()
 		for c, column := range columns {
 			if err := setPath(value, column, record[c]); err != nil {
-				return &TableError{Table: table, Line: i + 2, Column: column, Err: err}
+				faults = append(faults, &TableError{Table: table, Line: i + 2, Column: column, Err: err})
 			}
 		}
 		id := builtinID(table, keyOf(value))
 		entry.Set(entry.Descriptor().Fields().ByName("id"), protoreflect.ValueOfString(id))
 	}
-	return nil
+	return errors.Join(faults...)
 }
 
 // setPath sets the field that a column names, such as printed.volume_ml; an empty text leaves it absent.
@@ -124,6 +128,12 @@ func scalar(field protoreflect.FieldDescriptor, text string, decimals int) (prot
 	switch field.Kind() {
 	case protoreflect.StringKind:
 		return protoreflect.ValueOfString(text), nil
+	case protoreflect.BytesKind:
+		b, err := hex.DecodeString(text)
+		if err != nil {
+			return protoreflect.Value{}, fmt.Errorf("read %q, want hexadecimal digits", text)
+		}
+		return protoreflect.ValueOfBytes(b), nil
 	case protoreflect.BoolKind:
 		if text != "true" {
 			return protoreflect.Value{}, fmt.Errorf("read %q, want true or nothing", text)
