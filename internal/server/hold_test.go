@@ -20,6 +20,7 @@ import (
 
 // TestHold_WhatThePersonMayRead: a device may hold the patients that who is signed in on it may read, and is told of others what a reader is told.
 func TestHold_WhatThePersonMayRead(t *testing.T) {
+	t.Parallel() // runs while others wait
 	w := newWorld(t)
 	clinic := newRecord(optionsv1.RecordKind_RECORD_KIND_CLINIC)
 	office := w.tablet(w.hire("ann", accessv1.Role_ROLE_ADMINISTRATOR, accessv1.Role_ROLE_INJECTOR))

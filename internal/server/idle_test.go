@@ -12,6 +12,7 @@ import (
 
 // TestIdleExchange_LeavesNoTrace: tablets wait in it all day, so it costs no write, no audit entry and no line in the log.
 func TestIdleExchange_LeavesNoTrace(t *testing.T) {
+	t.Parallel() // runs while others wait
 	at := freeAddress(t)
 	w := newWorld(t, func(c *server.Config) { c.MetricsListen = at })
 	lea := w.hire("lea", accessv1.Role_ROLE_MEDICAL_LEAD)

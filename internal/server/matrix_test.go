@@ -130,6 +130,7 @@ func allowed() map[string]string {
 // an empty body is
 // enough to tell let in (whatever comes then) from turned away. READ_CHART is open to all here because the kind of the record decides further.
 func TestEveryRPCByEveryRole(t *testing.T) {
+	t.Parallel() // runs while others wait
 	w := newWorld(t)
 	table := allowed()
 	procedures := map[string]string{}

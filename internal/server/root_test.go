@@ -14,6 +14,7 @@ import (
 // TestStart_ADamagedRootBeginsANewEpoch: a commit that a tablet was told of goes with the newest root, and the server cannot see which of the two it
 // was. It begins a new epoch, and the tablet offers its edit again.
 func TestStart_ADamagedRootBeginsANewEpoch(t *testing.T) {
+	t.Parallel() // runs while others wait
 	w := newWorld(t)
 	tab := w.tablet(w.hire("eve", accessv1.Role_ROLE_INJECTOR))
 	tab.edit(newRecord(kindVial), vial("11"))

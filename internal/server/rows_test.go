@@ -66,6 +66,7 @@ func TestRow04_AnotherDevicesReplica(t *testing.T) {
 }
 
 func TestRow08_WhatIsElsewhereIsMissing(t *testing.T) {
+	t.Parallel() // runs while others wait
 	w := newWorld(t)
 	svc := w.server.Service()
 	other, err := svc.Found(t.Context(), service.Founding{Organisation: "Other", Clinic: "Other"})
@@ -280,6 +281,7 @@ func TestRow15_Bombs(t *testing.T) {
 }
 
 func TestRow17_Photos(t *testing.T) {
+	t.Parallel() // runs while others wait
 	w := newWorld(t)
 	tab := w.tablet(w.hire("eve", accessv1.Role_ROLE_INJECTOR))
 	put := func(data []byte, whole []byte, offset uint64) (*syncv1.PutPhotoChunkResponse, error) {
@@ -370,6 +372,7 @@ func TestRow22_RoleTakenAwayBeforeTheRetry(t *testing.T) {
 }
 
 func TestRow23_CursorsAreTheDevicesOwn(t *testing.T) {
+	t.Parallel() // runs while others wait
 	w := newWorld(t)
 	a, b := w.tablet(w.admin), w.tablet(w.admin)
 	aID, bID := a.r.ID(), b.r.ID()

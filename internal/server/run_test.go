@@ -164,6 +164,7 @@ func TestDiskFull(t *testing.T) {
 
 // TestStopAndStart: what runs ends, what was taken is there, and the next start finds it.
 func TestStopAndStart(t *testing.T) {
+	t.Parallel() // runs while others wait
 	w := newWorld(t)
 	tab := w.tablet(w.hire("eve", accessv1.Role_ROLE_INJECTOR))
 	tab.edit(newRecord(kindVial), vial("1"))
@@ -188,6 +189,7 @@ func TestStopAndStart(t *testing.T) {
 
 // TestBackupAndRestore: edits that came after the backup are lost by the server and offered again by the tablet that made them.
 func TestBackupAndRestore(t *testing.T) {
+	t.Parallel() // runs while others wait
 	w := newWorld(t)
 	eve := w.hire("eve", accessv1.Role_ROLE_INJECTOR)
 	a, b := w.tablet(eve), w.tablet(eve)
@@ -270,6 +272,7 @@ func flip(b []byte, at int) []byte {
 
 // TestBackups_KeepsTheNewest, and tells the ledger which are gone.
 func TestBackups_KeepsTheNewest(t *testing.T) {
+	t.Parallel() // runs while others wait
 	w := newWorld(t)
 	passphrase := filepath.Join(t.TempDir(), "secret")
 	if err := os.WriteFile(passphrase, []byte("too short\n"), 0o600); err != nil {

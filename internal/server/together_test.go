@@ -15,6 +15,7 @@ import (
 // TestStaff_AccountAndRecordChangeTogether: a person fills her own record up, from a tablet, with concurrent values. What her record cannot take is not
 // granted; and she is kept out all the same.
 func TestStaff_AccountAndRecordChangeTogether(t *testing.T) {
+	t.Parallel() // runs while others wait
 	w := newWorld(t)
 	eve, lea := w.hire("eve", accessv1.Role_ROLE_INJECTOR), w.hire("lea", accessv1.Role_ROLE_MEDICAL_LEAD)
 	w.tablet(eve).fillStaffRecord()
