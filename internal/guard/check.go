@@ -17,7 +17,7 @@ import (
 // Check says what speaks against what a session plans or gave: holds first, then cautions, then notes, each by its code. Nothing of it is kept or changed.
 // Every finding has another id. A session without an id gets findings without ids.
 func Check(e *formulary.Edition, f *Facts) []*dosev1.Finding {
-	c := &checker{e: e, f: f}
+	c := &checker{e: e, f: f, body: newAtlas(), published: make(map[string][]*formularyv1.DoseRange, 1)}
 	c.day, c.dayKnown = c.judged()
 	c.readInjections()
 	for _, topic := range []func(){
@@ -92,6 +92,11 @@ type checker struct {
 	injections []injection
 	// named are the products of the injections, in their order, each once.
 	named []string
+	body  atlas
+	// published are the ranges of each product as far as they were asked for.
+	published map[string][]*formularyv1.DoseRange
+	// had is what the patient had in one injection, by product and muscle; nil until it is asked for.
+	had   map[dosed]*usual
 	found []*dosev1.Finding
 }
 

@@ -1,7 +1,6 @@
 package guard
 
 import (
-	"bytes"
 	"slices"
 	"strconv"
 	"time"
@@ -35,11 +34,11 @@ func (c *checker) consents() {
 // consent says what the best consent for a region lacks. One that stands suffices; of those that do not, the one that lacks least is named.
 func (c *checker) consent(region anatomy.Region, product string) {
 	best := said{code: CodeConsentMissing, about: []string{"consents"}, of: string(region) + "/" + product,
-		text: "No consent covers " + product + " in the " + targetText(string(region)) + "."}
+		text: "No consent covers " + product + " in the " + c.body.text(string(region)) + "."}
 	rank := -1
 	for _, consent := range c.f.Session.GetConsents() {
 		e := consent.GetExplained()
-		if e == nil || e.Product != nil && e.GetProduct() != product || !slices.ContainsFunc(e.GetRegions(), func(r string) bool { return coversRegion(r, region, c.injections, product) }) {
+		if e == nil || e.Product != nil && e.GetProduct() != product || !slices.ContainsFunc(e.GetRegions(), func(r string) bool { return c.coversRegion(r, region, product) }) {
 			continue
 		}
 		code, text, r := c.lacks(consent)
@@ -48,24 +47,24 @@ func (c *checker) consent(region anatomy.Region, product string) {
 		}
 		if r > rank {
 			rank = r
-			best.code, best.text, best.about = code, text+" It is for the "+targetText(string(region))+".", []string{"consents[" + consent.GetId() + "]"}
+			best.code, best.text, best.about = code, text+" It is for the "+c.body.text(string(region))+".", []string{"consents[" + consent.GetId() + "]"}
 		}
 	}
 	c.say(best)
 }
 
 // coversRegion reports whether what a consent names covers every muscle that is treated in the region with the product.
-func coversRegion(named string, region anatomy.Region, injections []injection, product string) bool {
+func (c *checker) coversRegion(named string, region anatomy.Region, product string) bool {
 	if named == string(region) {
 		return true
 	}
 	covered := false
-	for k := range injections {
-		i := &injections[k]
+	for k := range c.injections {
+		i := &c.injections[k]
 		if i.product != product || !i.known || i.about.Region != region {
 			continue
 		}
-		if !anatomy.Covers(named, i.muscle) {
+		if !c.body.covers(named, i.muscle) {
 			return false
 		}
 		covered = true
@@ -118,21 +117,21 @@ func (c *checker) consentTextOf(consent *chartv1.Consent) *chartv1.ConsentText {
 	return nil
 }
 
-// consentText cautions where the text that was explained is not the published one.
+// consentText holds where the text that was explained is not known, since it may ask for time to think, and where it is not the published one.
 func (c *checker) consentText(consent *chartv1.Consent) {
-	text := ""
+	s := said{code: CodeConsentText, about: []string{"consents[" + consent.GetId() + "]"},
+		of: keyOf(optionsv1.RecordKind_RECORD_KIND_CONSENT_TEXT, consent.GetExplained().GetConsentTextId())}
 	switch t := c.consentTextOf(consent); {
 	case t == nil:
-		text = "The text that was explained is not known here."
+		s.text = "The text that was explained is not known here."
 	case t.GetPublished() == nil:
-		text = "The text that was explained was never published."
+		s.text = "The text that was explained was never published."
+	case t.GetVersion() != consent.GetExplained().GetVersion():
+		s.text = "The text that was explained is of another version than the one known here."
 	case t.GetWithdrawn() != nil:
-		text = "The text that was explained is not to be used any more."
-	case t.GetVersion() != consent.GetExplained().GetVersion() || !bytes.Equal(t.GetPublished().GetDigest(), consent.GetExplained().GetDigest()):
-		text = "The text that was explained is not the published one of that version."
+		s.level, s.text = caution, "The text that was explained is not to be used any more."
 	default:
 		return
 	}
-	c.say(said{code: CodeConsentText, about: []string{"consents[" + consent.GetId() + "]"},
-		of: keyOf(optionsv1.RecordKind_RECORD_KIND_CONSENT_TEXT, consent.GetExplained().GetConsentTextId()), text: text})
+	c.say(s)
 }

@@ -4,7 +4,6 @@ import (
 	"slices"
 	"strconv"
 
-	"needlebook/internal/anatomy"
 	"needlebook/internal/formulary"
 
 	chartv1 "needlebook/gen/needlebook/chart/v1"
@@ -14,15 +13,6 @@ import (
 // bounds are the ends of all ranges of one basis and one target that may decide.
 type bounds struct {
 	lowest, highest *formularyv1.DoseRange
-}
-
-// groupOf is what a range is compared within: its target, or the muscle where the target is one whole muscle or a part of it, since an injection does not
-// say which part.
-func groupOf(target string) string {
-	if a, ok := anatomy.AreaByCode(target); ok && len(a.Muscles) == 1 {
-		return a.Muscles[0]
-	}
-	return target
 }
 
 // decide keeps those of the ranges of one group and basis that may do more than note; where there are none, all.
@@ -49,10 +39,10 @@ func isStrong(r *formularyv1.DoseRange) bool { return formulary.MostLevel(r.GetP
 // label of another one does not.
 func (c *checker) ranges() {
 	for _, product := range c.named {
-		all := c.e.DoseRanges(product, c.f.Market)
+		all := c.doseRanges(product)
 		var seen []string
 		for _, r := range all {
-			key := groupOf(r.GetTarget())
+			key := c.body.groupOf(r.GetTarget())
 			at := key + "/" + r.GetBasis().String()
 			if slices.Contains(seen, at) {
 				continue
@@ -60,7 +50,7 @@ func (c *checker) ranges() {
 			seen = append(seen, at)
 			var group []*formularyv1.DoseRange
 			for _, other := range all {
-				if groupOf(other.GetTarget()) == key && other.GetBasis() == r.GetBasis() {
+				if c.body.groupOf(other.GetTarget()) == key && other.GetBasis() == r.GetBasis() {
 					group = append(group, other)
 				}
 			}
@@ -74,19 +64,19 @@ func (c *checker) inBounds(product, target string, basis formularyv1.DoseBasis, 
 	switch basis {
 	case formularyv1.DoseBasis_DOSE_BASIS_INJECTION:
 		for k := range c.injections {
-			if i := &c.injections[k]; i.hasDose && i.product == product && anatomy.Covers(target, i.muscle) {
-				c.compare(b, i.milliunits, said{about: []string{i.path}, of: target, text: i.name() + ","}, product, "in one injection")
+			if i := &c.injections[k]; i.hasDose && i.product == product && c.body.covers(target, i.muscle) {
+				c.compare(b, i.milliunits, said{about: []string{i.path}, of: target, text: c.name(i) + ","}, product, "in one injection")
 			}
 		}
 	case formularyv1.DoseBasis_DOSE_BASIS_SIDE:
 		for _, side := range []chartv1.Side{chartv1.Side_SIDE_RIGHT, chartv1.Side_SIDE_LEFT} {
-			c.compareSum(b, product, target, "/side/"+side.String(), "on one side", muscleText(target, side),
-				func(i *injection) bool { return i.side == side && anatomy.Covers(target, i.muscle) })
+			c.compareSum(b, product, target, "/side/"+side.String(), "on one side", c.body.sided(target, side),
+				func(i *injection) bool { return i.side == side && c.body.covers(target, i.muscle) })
 		}
 	case formularyv1.DoseBasis_DOSE_BASIS_TOTAL:
-		c.compareSum(b, product, target, "/total", "in all", targetText(target), func(i *injection) bool { return anatomy.Covers(target, i.muscle) })
+		c.compareSum(b, product, target, "/total", "in all", c.body.text(target), func(i *injection) bool { return c.body.covers(target, i.muscle) })
 	case formularyv1.DoseBasis_DOSE_BASIS_SESSION:
-		c.compareSum(b, product, target, "/session", "in a visit", targetText(target), func(i *injection) bool { return anatomy.Covers(target, i.muscle) })
+		c.compareSum(b, product, target, "/session", "in a visit", c.body.text(target), func(i *injection) bool { return c.body.covers(target, i.muscle) })
 	}
 }
 
@@ -132,12 +122,12 @@ func (c *checker) unpublished(product string, all []*formularyv1.DoseRange) {
 	for k := range c.injections {
 		i := &c.injections[k]
 		if !i.hasDose || i.product != product || slices.Contains(seen, i.muscle) ||
-			slices.ContainsFunc(all, func(r *formularyv1.DoseRange) bool { return anatomy.Covers(r.GetTarget(), i.muscle) }) {
+			slices.ContainsFunc(all, func(r *formularyv1.DoseRange) bool { return c.body.covers(r.GetTarget(), i.muscle) }) {
 			continue
 		}
 		seen = append(seen, i.muscle)
 		c.say(said{code: CodeRangeUnknown, about: []string{"injections"}, of: product + "/" + i.muscle,
-			text: "How much " + product + " is usual in the " + targetText(i.muscle) + ": no published figure; set by the medical lead."})
+			text: "How much " + product + " is usual in the " + c.body.text(i.muscle) + ": no published figure; set by the medical lead."})
 	}
 }
 
@@ -155,14 +145,13 @@ type usual struct {
 
 // slips stops at a dose that is so far from the usual that the point may have slipped.
 func (c *checker) slips() {
-	type key struct{ product, muscle string }
-	known := make(map[key]*usual, 8)
+	known := make(map[dosed]*usual, 8)
 	for k := range c.injections {
 		i := &c.injections[k]
 		if !i.hasDose {
 			continue
 		}
-		at := key{i.product, i.muscle}
+		at := dosed{i.product, i.muscle}
 		u, seen := known[at]
 		if !seen {
 			u = c.usualOf(i.product, i.muscle)
@@ -179,9 +168,9 @@ func (c *checker) slips() {
 		}
 		s := said{code: CodeSlip, about: []string{i.path}, source: u.source, figures: []string{"dose_units", unitsDecimal(i.milliunits), "usual_least_units",
 			unitsDecimal(u.least / u.leastN), "usual_most_units", unitsDecimal(u.most / u.mostN), "factor_times", strconv.FormatInt(factor, 10)}}
-		s.text = i.name() + ", is " + strconv.FormatInt(factor, 10) + " times the usual dose of one injection or more (" + u.text + "). Did the point slip?"
+		s.text = c.name(i) + ", is " + strconv.FormatInt(factor, 10) + " times the usual dose of one injection or more (" + u.text + "). Did the point slip?"
 		if low {
-			s.text = i.name() + ", is one " + ordinal(factor) + " of the usual dose of one injection or less (" + u.text + "). Did the point slip?"
+			s.text = c.name(i) + ", is one " + ordinal(factor) + " of the usual dose of one injection or less (" + u.text + "). Did the point slip?"
 		}
 		c.say(s)
 	}
@@ -195,7 +184,7 @@ func ordinal(n int64) string {
 }
 
 func (c *checker) factor(muscle string) int64 {
-	for _, target := range append(anatomy.TargetsOf(muscle), "") {
+	for _, target := range append(slices.Clone(c.body.targetsOf(muscle)), "") {
 		if t, ok := c.e.Tolerance(target); ok && t.SlipTimes != nil && t.GetTarget() == target && formulary.MostLevel(t.GetProvenance()) == hold {
 			return int64(t.GetSlipTimes())
 		}
@@ -207,9 +196,9 @@ func (c *checker) factor(muscle string) int64 {
 // patient had before. A figure that may only note decides only where there is nothing else.
 func (c *checker) usualOf(product, muscle string) *usual {
 	var direct, shared []*formularyv1.DoseRange
-	for _, r := range c.e.DoseRanges(product, c.f.Market) {
+	for _, r := range c.doseRanges(product) {
 		switch {
-		case !anatomy.Covers(r.GetTarget(), muscle):
+		case !c.body.covers(r.GetTarget(), muscle):
 		case r.GetBasis() == formularyv1.DoseBasis_DOSE_BASIS_INJECTION:
 			direct = append(direct, r)
 		case r.InjectionsAtLeast != nil && r.InjectionsAtMost != nil:
@@ -259,32 +248,41 @@ func published(product string, ranges []*formularyv1.DoseRange) *usual {
 	return u
 }
 
-// hadBefore is from the least to the most that this patient had in one injection of the muscle.
+// dosed is a product in a muscle.
+type dosed struct{ product, muscle string }
+
+// hadBefore is from the least to the most that this patient had in one injection of the muscle; nil where she had none.
 func (c *checker) hadBefore(product, muscle string) *usual {
-	var u *usual
+	if c.had == nil {
+		c.readHad()
+	}
+	u := c.had[dosed{product, muscle}]
+	if u != nil {
+		u.text = "this patient had " + unitsDecimal(u.least) + " to " + unitsText(product, u.most)
+	}
+	return u
+}
+
+func (c *checker) readHad() {
+	c.had = make(map[dosed]*usual, 16)
 	for _, s := range c.f.Earlier {
 		if s.GetVoid() != nil {
 			continue
 		}
 		for _, in := range s.GetInjections() {
-			if in.GetMuscle() != muscle {
-				continue
-			}
 			for _, g := range in.GetGivings() {
 				d := g.GetGiven().GetDose()
-				if g.GetVoid() != nil || d.GetProduct() != product || d.GetDoseMilliunits() <= 0 {
+				if g.GetVoid() != nil || d.GetDoseMilliunits() <= 0 {
 					continue
 				}
-				n := int64(d.GetDoseMilliunits())
+				n, at := int64(d.GetDoseMilliunits()), dosed{d.GetProduct(), in.GetMuscle()}
+				u := c.had[at]
 				if u == nil {
 					u = &usual{least: n, most: n, leastN: 1, mostN: 1}
+					c.had[at] = u
 				}
 				u.least, u.most = min(u.least, n), max(u.most, n)
 			}
 		}
 	}
-	if u != nil {
-		u.text = "this patient had " + unitsDecimal(u.least) + " to " + unitsText(product, u.most)
-	}
-	return u
 }

@@ -70,6 +70,10 @@ func date(year, month, day int32) *recordv1.Date {
 	return &recordv1.Date{Year: year, Month: month, Day: day}
 }
 
+func approximate(year, month int32) *recordv1.ApproximateDate {
+	return &recordv1.ApproximateDate{Year: year, Month: &month}
+}
+
 func void() *recordv1.Void { return &recordv1.Void{Reason: "entered by mistake", By: "i1"} }
 
 func person(id string, roles ...accessv1.Role) *accessv1.Staff {
@@ -252,4 +256,13 @@ func TestClearVisitRaisesNotesAlone(t *testing.T) {
 	if _, ok := guard.RuleOf("NO_SUCH_CODE"); ok {
 		t.Error("a rule of no code")
 	}
+}
+
+// checked is check where a request that is refused has no findings.
+func checked(e *formulary.Edition, v visit) []*dosev1.Finding {
+	response, err := reckon.CheckSession(e, v.r)
+	if err != nil {
+		return nil
+	}
+	return response.GetFindings()
 }

@@ -5,7 +5,6 @@ import (
 	"slices"
 	"strconv"
 
-	"needlebook/internal/anatomy"
 	"needlebook/internal/dose"
 	"needlebook/internal/formulary"
 
@@ -32,20 +31,20 @@ func (c *checker) limits() {
 
 func (c *checker) sessionLimit(product string, l *formularyv1.Limit) {
 	most := int64(l.GetDoseMilliunits())
-	total, _ := c.sum(product, func(i *injection) bool { return l.Target == nil || anatomy.Covers(l.GetTarget(), i.muscle) })
+	total, _ := c.sum(product, func(i *injection) bool { return l.Target == nil || c.body.covers(l.GetTarget(), i.muscle) })
 	if total <= most {
 		return
 	}
 	c.say(said{code: CodeSessionLimit, level: l.GetLevel(), about: []string{"injections"}, of: l.GetCode(), source: l.GetProvenance(),
 		figures: []string{"total_units", unitsDecimal(total), "most_units", unitsDecimal(most)},
-		text:    product + ", " + unitsText(product, total) + inTarget(l) + " in this visit, is more than the limit of " + unitsText(product, most) + "."})
+		text:    product + ", " + unitsText(product, total) + c.inTarget(l) + " in this visit, is more than the limit of " + unitsText(product, most) + "."})
 }
 
-func inTarget(l *formularyv1.Limit) string {
+func (c *checker) inTarget(l *formularyv1.Limit) string {
 	if l.Target == nil {
 		return ""
 	}
-	return " in the " + targetText(l.GetTarget())
+	return " in the " + c.body.text(l.GetTarget())
 }
 
 // windowLimit counts all that the patient had in the window that ends on the day, this visit among it. What only something unknown may lift above the limit is
@@ -75,7 +74,7 @@ func (c *checker) windowLimit(product string, l *formularyv1.Limit) {
 			s.level = formulary.Weaker(s.level, caution)
 		}
 	}
-	s.text = product + ", " + text + inTarget(l) + " from " + from.String() + " to " + c.day.String() + ", this visit included: the limit is " +
+	s.text = product + ", " + text + c.inTarget(l) + " from " + from.String() + " to " + c.day.String() + ", this visit included: the limit is " +
 		unitsText(product, most) + " in " + periodText(l.GetWindow().GetDays(), l.GetWindow().GetMonths()) + "."
 	c.say(s)
 }

@@ -27,11 +27,11 @@ type injection struct {
 }
 
 // name is the injection in a sentence: product, dose, place.
-func (i *injection) name() string {
+func (c *checker) name(i *injection) string {
 	if !i.hasDose {
-		return muscleText(i.muscle, i.side)
+		return c.body.sided(i.muscle, i.side)
 	}
-	return i.product + ", " + unitsText(i.product, i.milliunits) + ", " + muscleText(i.muscle, i.side)
+	return i.product + ", " + unitsText(i.product, i.milliunits) + ", " + c.body.sided(i.muscle, i.side)
 }
 
 // vialID and preparationID are where a dose came from, by the giving or by the syringe that it names.
@@ -51,16 +51,10 @@ func (i *injection) vialID(s *chartv1.Session) (vial, preparation string) {
 // readInjections lists what is given and planned. What was given of a voided injection was given; one without a dose stays, so that it is said.
 func (c *checker) readInjections() {
 	c.injections = make([]injection, 0, len(c.f.Session.GetInjections()))
-	muscles := make(map[string]anatomy.Muscle, 8)
 	for _, in := range c.f.Session.GetInjections() {
 		path := "injections[" + in.GetId() + "]"
 		base := injection{of: in, muscle: in.GetMuscle(), side: in.GetSide(), place: in.GetPlace(), depth: in.GetDepth()}
-		m, seen := muscles[base.muscle]
-		if !seen {
-			m, _ = anatomy.MuscleByCode(base.muscle)
-			muscles[base.muscle] = m
-		}
-		base.about, base.known = m, m.Code != ""
+		base.about, base.known = c.body.muscles[base.muscle]
 		given := false
 		for _, g := range in.GetGivings() {
 			if g.GetVoid() == nil {
@@ -70,7 +64,7 @@ func (c *checker) readInjections() {
 		}
 		if !given && in.GetVoid() == nil && (in.GetPlanned() != nil || len(in.GetGivings()) == 0) {
 			base.path = path
-			c.add(base.dosed(in.GetPlanned()))
+			c.add(base.withDose(in.GetPlanned()))
 		}
 	}
 }
@@ -93,10 +87,10 @@ func (i injection) gave(g *chartv1.Giving, path string) injection {
 	if g.GetDepth() != nil {
 		i.depth = g.GetDepth()
 	}
-	return i.dosed(g.GetGiven().GetDose())
+	return i.withDose(g.GetGiven().GetDose())
 }
 
-func (i injection) dosed(d *chartv1.Dose) injection {
+func (i injection) withDose(d *chartv1.Dose) injection {
 	i.hasDose = d.GetProduct() != "" && d.GetDoseMilliunits() > 0
 	if i.hasDose {
 		i.product, i.milliunits = d.GetProduct(), int64(d.GetDoseMilliunits())

@@ -4,8 +4,6 @@ import (
 	"slices"
 	"strconv"
 
-	"needlebook/internal/anatomy"
-
 	chartv1 "needlebook/gen/needlebook/chart/v1"
 	optionsv1 "needlebook/gen/needlebook/options/v1"
 )
@@ -137,10 +135,10 @@ func (c *checker) coverage(o *chartv1.Order, about []string) {
 		var missing []string
 		for k := range c.injections {
 			i := &c.injections[k]
-			if i.product != product || slices.ContainsFunc(all, func(l *chartv1.OrderLeave) bool { return allows(l, i) }) {
+			if i.product != product || slices.ContainsFunc(all, func(l *chartv1.OrderLeave) bool { return c.allows(l, i) }) {
 				continue
 			}
-			if name := targetText(i.muscle); !slices.Contains(missing, name) {
+			if name := c.body.text(i.muscle); !slices.Contains(missing, name) {
 				missing = append(missing, name)
 			}
 		}
@@ -150,7 +148,7 @@ func (c *checker) coverage(o *chartv1.Order, about []string) {
 	}
 }
 
-func allows(l *chartv1.OrderLeave, i *injection) bool {
+func (c *checker) allows(l *chartv1.OrderLeave, i *injection) bool {
 	if l.GetProduct() != i.product {
 		return false
 	}
@@ -160,7 +158,7 @@ func allows(l *chartv1.OrderLeave, i *injection) bool {
 	if len(l.GetRegions()) == 0 {
 		return len(l.GetMuscles()) > 0
 	}
-	return slices.ContainsFunc(l.GetRegions(), func(r string) bool { return anatomy.Covers(r, i.muscle) })
+	return slices.ContainsFunc(l.GetRegions(), func(r string) bool { return c.body.covers(r, i.muscle) })
 }
 
 // repeats counts the visits of the patient that gave something under the order.

@@ -18,7 +18,7 @@ func (c *checker) places() {
 	for k := range c.injections {
 		i := &c.injections[k]
 		if !i.known {
-			c.say(said{code: CodeMuscleUnknown, about: []string{i.path}, text: "The anatomy does not hold the muscle: " + targetText(i.muscle) + ". Zones, sides and regions were not checked."})
+			c.say(said{code: CodeMuscleUnknown, about: []string{i.path}, text: "The anatomy does not hold the muscle: " + c.body.text(i.muscle) + ". Zones, sides and regions were not checked."})
 			continue
 		}
 		if !i.about.Allows(sideOf(i.side)) {
@@ -26,7 +26,7 @@ func (c *checker) places() {
 		}
 		for_, seen := zones[i.muscle]
 		if !seen {
-			for_ = zonesOf(i.muscle, all)
+			for_ = c.zonesOf(i.muscle, all)
 			zones[i.muscle] = for_
 		}
 		c.place(i, for_)
@@ -52,10 +52,10 @@ type zone struct {
 	of    anatomy.Zone
 }
 
-func zonesOf(muscle string, all []*formularyv1.Zone) []zone {
+func (c *checker) zonesOf(muscle string, all []*formularyv1.Zone) []zone {
 	var some []zone
 	for _, z := range all {
-		if !anatomy.Covers(z.GetTarget(), muscle) {
+		if !c.body.covers(z.GetTarget(), muscle) {
 			continue
 		}
 		of := anatomy.Zone{Code: z.GetCode(), Target: z.GetTarget(), Frame: anatomy.FrameCode(z.GetFrame()), Landmark: z.GetLandmark(), Direction: anatomy.Direction(z.GetDirection())}
@@ -74,7 +74,7 @@ func zonesOf(muscle string, all []*formularyv1.Zone) []zone {
 func (c *checker) place(i *injection, zones []zone) {
 	if i.place == nil {
 		if len(zones) > 0 {
-			c.say(said{code: CodeNoPlace, about: []string{i.path}, text: "No place is charted: " + i.name() + ". The zones of the muscle were not looked at."})
+			c.say(said{code: CodeNoPlace, about: []string{i.path}, text: "No place is charted: " + c.name(i) + ". The zones of the muscle were not looked at."})
 		}
 		return
 	}
@@ -90,7 +90,7 @@ func (c *checker) place(i *injection, zones []zone) {
 		return
 	}
 	if where.Crossed {
-		c.say(said{code: CodeSideCrossed, about: []string{i.path}, text: "An injection is said to be in the " + muscleText(i.muscle, i.side) + ", and its place lies " + sideText(where.Side) + "."})
+		c.say(said{code: CodeSideCrossed, about: []string{i.path}, text: "An injection is said to be in the " + c.body.sided(i.muscle, i.side) + ", and its place lies " + sideText(where.Side) + "."})
 	}
 	for _, r := range where.Readings {
 		c.reading(i, r, entryOf(zones, r.Zone.Code))
@@ -125,10 +125,10 @@ func (c *checker) reading(i *injection, r anatomy.Reading, z *formularyv1.Zone) 
 	switch {
 	case !r.Inside():
 		s.code, s.level = CodeOutsideZone, z.GetLevel()
-		s.text = i.name() + ": " + (-r.Margin.Distance).Display() + " outside the zone's edge; " + rule + "."
+		s.text = c.name(i) + ": " + (-r.Margin.Distance).Display() + " outside the zone's edge; " + rule + "."
 	case r.Margin.Distance < nearEdge:
 		s.code = CodeNearEdge
-		s.text = i.name() + ": only " + r.Margin.Distance.Display() + " inside the zone's edge; " + rule + "."
+		s.text = c.name(i) + ": only " + r.Margin.Distance.Display() + " inside the zone's edge; " + rule + "."
 	default:
 		return
 	}
@@ -148,7 +148,7 @@ func (c *checker) unmeasured(i *injection, u anatomy.Unmeasured, z *formularyv1.
 		return
 	}
 	c.say(said{code: CodeZoneUnmeasured, about: []string{i.path}, of: z.GetCode(), source: z.GetProvenance(),
-		text: i.name() + ": the distance from " + wordText(z.GetLandmark()) + " is not known, since " + string(u.Reason) + "."})
+		text: c.name(i) + ": the distance from " + wordText(z.GetLandmark()) + " is not known, since " + string(u.Reason) + "."})
 }
 
 // depths compares the depth of each injection with the formulary's.
@@ -157,7 +157,7 @@ func (c *checker) depths() {
 	for k := range c.injections {
 		i := &c.injections[k]
 		for _, r := range rules {
-			if anatomy.Covers(r.GetTarget(), i.muscle) {
+			if c.body.covers(r.GetTarget(), i.muscle) {
 				c.depth(i, r)
 			}
 		}
@@ -177,7 +177,7 @@ func (c *checker) depth(i *injection, r *formularyv1.DepthRule) {
 		layer = "periosteal"
 	default:
 		c.say(said{code: CodeDepthUnknown, about: []string{i.path}, of: r.GetCode(), source: r.GetProvenance(),
-			text: "No depth is charted: " + i.name() + ". The formulary says: " + listText(r.GetDepths()) + "."})
+			text: "No depth is charted: " + c.name(i) + ". The formulary says: " + listText(r.GetDepths()) + "."})
 		return
 	}
 	for _, right := range r.GetDepths() {
@@ -186,5 +186,5 @@ func (c *checker) depth(i *injection, r *formularyv1.DepthRule) {
 		}
 	}
 	c.say(said{code: CodeDepth, level: r.GetLevel(), about: []string{i.path}, of: r.GetCode(), source: r.GetProvenance(),
-		text: i.name() + ": " + layer + ", where the formulary says " + listText(r.GetDepths()) + "."})
+		text: c.name(i) + ": " + layer + ", where the formulary says " + listText(r.GetDepths()) + "."})
 }

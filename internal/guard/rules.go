@@ -14,6 +14,7 @@ const (
 	CodeClockBackwards   = "CLOCK_RAN_BACKWARDS"
 	CodeClockUnchecked   = "CLOCK_UNCHECKED"
 	CodeDateDiffers      = "DATE_DIFFERS"
+	CodeClinicUnknown    = "CLINIC_UNKNOWN"
 	CodePatientUnknown   = "PATIENT_UNKNOWN"
 	CodeUnidentified     = "PATIENT_UNIDENTIFIED"
 	CodePatientDead      = "PATIENT_DEATH_RECORDED"
@@ -138,6 +139,7 @@ var rules = []Rule{
 	{CodeClockBackwards, caution, nobody(), "the device's clock ran backwards, wherever a date decides", byRecord},
 	{CodeClockUnchecked, caution, nobody(), "the device's clock was never checked, wherever a date decides", byRecord},
 	{CodeDateDiffers, caution, nobody(), "the visit's day is missing, or more than a day from the moment that is judged at", byRecord},
+	{CodeClinicUnknown, hold, lead(), "no record of the clinic, so its policies are not known", byRecord},
 
 	{CodePatientUnknown, hold, never(), "no record of the patient, a voided or erased one, or another person's", byRecord},
 	{CodeUnidentified, hold, never(), "no check by two different identifiers", byPractice},
@@ -184,8 +186,8 @@ var rules = []Rule{
 	{CodeConsentUnsigned, hold, nobody(), "the patient's signature is owed", byRecord},
 	{CodeConsentWithdrawn, hold, nobody(), "the patient withdrew", byRecord},
 	{CodeCoolingOff, hold, lead(), "the time to think is not over, or nobody knows when it began", byPolicy},
-	{CodeCoolingUnset, note, nobody(), "the clinic set no time to think", byPolicy},
-	{CodeConsentText, caution, nobody(), "the text explained is not known here, is no published one, or reads otherwise", byRecord},
+	{CodeCoolingUnset, caution, nobody(), "the clinic set no time to think", byPolicy},
+	{CodeConsentText, hold, lead(), "the text explained is not known here, was not published, or is of another version; withdrawn since, it is a caution", byRecord},
 
 	{CodeProductUnknown, hold, nobody(), "a product that the formulary does not hold", "products"},
 	{CodeProductWrong, hold, never(), "a vial of another product than the dose, or a dose without a product", byRecord},

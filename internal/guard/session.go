@@ -27,6 +27,9 @@ func (c *checker) session() {
 		c.say(said{code: CodeSessionVoid, about: []string{"void"}, text: "This visit was voided or cancelled: nothing may be given in it."})
 	}
 	c.practice()
+	if c.f.Clinic == nil || c.f.Clinic.GetId() != s.GetClinicId() {
+		c.say(said{code: CodeClinicUnknown, about: []string{"clinic_id"}, text: "The record of the visit's clinic is not known here, nor are its policies."})
+	}
 	switch {
 	case len(c.injections) == 0:
 		c.say(said{code: CodeNothingPlanned, about: []string{"injections"}, text: "Nothing is planned or given in this visit."})

@@ -10,11 +10,10 @@ import (
 
 // sides compares right and left of each muscle that has both. It describes and names no side to treat.
 func (c *checker) sides() {
-	type key struct{ product, muscle string }
-	var seen []key
+	var seen []dosed
 	for k := range c.injections {
 		i := &c.injections[k]
-		at := key{i.product, i.muscle}
+		at := dosed{i.product, i.muscle}
 		if !i.hasDose || !i.known || i.about.Nature == anatomy.Midline || slices.Contains(seen, at) {
 			continue
 		}

@@ -7,10 +7,8 @@ import (
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
-	"needlebook/internal/anatomy"
 	"needlebook/internal/dose"
 
-	chartv1 "needlebook/gen/needlebook/chart/v1"
 	recordv1 "needlebook/gen/needlebook/record/v1"
 )
 
@@ -50,36 +48,6 @@ func mlText(nanolitres int64) string {
 
 func mlDecimal(nanolitres int64) string {
 	return dose.Volume(min(max(nanolitres, 0), int64(dose.MaxVolume))).Decimal()
-}
-
-// muscleText is a muscle with its side: "right depressor anguli oris".
-func muscleText(muscle string, side chartv1.Side) string {
-	name := targetText(muscle)
-	switch side {
-	case chartv1.Side_SIDE_RIGHT:
-		return "right " + name
-	case chartv1.Side_SIDE_LEFT:
-		return "left " + name
-	default:
-		return name
-	}
-}
-
-// targetText is a muscle, an area or a region in words.
-func targetText(target string) string {
-	if m, ok := anatomy.MuscleByCode(target); ok {
-		return m.Name
-	}
-	if a, ok := anatomy.AreaByCode(target); ok {
-		return a.Name
-	}
-	if r, err := anatomy.ParseRegion(target); err == nil {
-		return strings.ToLower(r.Name())
-	}
-	if target == "" {
-		return "a muscle that was not recorded"
-	}
-	return wordText(target)
 }
 
 // wordText is a name of the schema in words.

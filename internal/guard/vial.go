@@ -23,7 +23,7 @@ func (c *checker) products() {
 	for k := range c.injections {
 		i := &c.injections[k]
 		if !i.hasDose {
-			c.say(said{code: CodeDoseMissing, about: []string{i.path}, text: "No dose is recorded: " + i.name() + "."})
+			c.say(said{code: CodeDoseMissing, about: []string{i.path}, text: "No dose is recorded: " + c.name(i) + "."})
 			continue
 		}
 		id, _ := i.vialID(c.f.Session)
@@ -31,7 +31,7 @@ func (c *checker) products() {
 			c.wrong(i.path, id, i.product, v)
 		}
 		if i.giving != nil && id == "" {
-			c.say(said{code: CodeVialNotRecorded, about: []string{i.path}, text: i.name() + ": given, and no vial is recorded."})
+			c.say(said{code: CodeVialNotRecorded, about: []string{i.path}, text: c.name(i) + ": given, and no vial is recorded."})
 		}
 	}
 }

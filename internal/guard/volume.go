@@ -1,7 +1,6 @@
 package guard
 
 import (
-	"needlebook/internal/anatomy"
 	"needlebook/internal/dose"
 
 	chartv1 "needlebook/gen/needlebook/chart/v1"
@@ -93,9 +92,9 @@ func (c *checker) measured(i *injection, exact dose.ExactVolume, graduation dose
 		return
 	}
 	s := said{code: CodeSmall, about: []string{i.path}, figures: []string{"exact_ml", exact.Number().Decimal, "graduation_ml", graduation.Decimal()},
-		text: i.name() + ", is " + exact.Display() + ", less than the " + graduation.Display() + " that the syringe is read to."}
+		text: c.name(i) + ", is " + exact.Display() + ", less than the " + graduation.Display() + " that the syringe is read to."}
 	if half, err := dose.NewFraction(int64(graduation), 2*int64(dose.Millilitre)); err == nil && exact.ML().Cmp(half) <= 0 {
-		s.code, s.text = CodeTooSmall, i.name()+", is "+exact.Display()+", and the syringe is read to "+graduation.Display()+": the plunger may not move."
+		s.code, s.text = CodeTooSmall, c.name(i)+", is "+exact.Display()+", and the syringe is read to "+graduation.Display()+": the plunger may not move."
 	}
 	c.say(s)
 }
@@ -112,13 +111,13 @@ func (c *checker) agreed(i *injection, exact dose.ExactVolume, graduation dose.V
 		return
 	}
 	c.say(said{code: CodeConcentration, about: []string{i.path}, figures: []string{"exact_ml", exact.Number().Decimal, "given_ml", mlDecimal(int64(volume))},
-		text: i.name() + ": the marks say " + mlText(int64(volume)) + ", and by the strength of the vial the dose is " + exact.Display() + "."})
+		text: c.name(i) + ": the marks say " + mlText(int64(volume)) + ", and by the strength of the vial the dose is " + exact.Display() + "."})
 }
 
 // volumeLimits reports whether any limit speaks of the volume of such an injection.
 func (c *checker) volumeLimits(i *injection, exact dose.ExactVolume) (any bool) {
 	for _, l := range c.e.Limits(i.product) {
-		if l.GetBasis() != formularyv1.DoseBasis_DOSE_BASIS_INJECTION || l.VolumeNanoliters == nil || l.Target != nil && !anatomy.Covers(l.GetTarget(), i.muscle) {
+		if l.GetBasis() != formularyv1.DoseBasis_DOSE_BASIS_INJECTION || l.VolumeNanoliters == nil || l.Target != nil && !c.body.covers(l.GetTarget(), i.muscle) {
 			continue
 		}
 		any = true
@@ -128,7 +127,7 @@ func (c *checker) volumeLimits(i *injection, exact dose.ExactVolume) (any bool) 
 		}
 		c.say(said{code: CodeVolumeMost, level: l.GetLevel(), about: []string{i.path}, of: l.GetCode(), source: l.GetProvenance(),
 			figures: []string{"exact_ml", exact.Number().Decimal, "most_ml", most.Decimal()},
-			text:    i.name() + ", is " + exact.Display() + ", more than the " + most.Display() + " that one injection may be."})
+			text:    c.name(i) + ", is " + exact.Display() + ", more than the " + most.Display() + " that one injection may be."})
 	}
 	return any
 }
