@@ -22,6 +22,7 @@ func doseCommands() []command {
 		{name: "prepare", usage: "[flags] [<request.json]", short: "reckon a vial with its diluent, or a ready liquid", long: prepareHelp, run: runPrepare},
 		{name: "draw", usage: "[flags] [<request.json]", short: "reckon the syringes and plunger marks of a plan", long: drawHelp, run: runDraw},
 		{name: "advise", usage: "[flags] [<request.json]", short: "rank dilutions and syringes by how exactly they measure a plan", long: adviseHelp, run: runAdvise},
+		{name: "check", usage: "[-json] <request.json", short: "say what speaks against giving what a session plans", long: checkHelp, run: runCheck},
 		{name: "history", usage: "[flags] <request.json", short: "sum what a patient had, and say when each interval is met", long: historyHelp, run: runHistory},
 		{name: "compare", usage: "[flags] [<request.json]", short: "show what was published of two products' units", long: compareHelp, run: runCompare},
 	}

@@ -18,8 +18,8 @@
 // # Answers
 //
 // A hold stays in the list when someone lifted it; the answer stands beside it. An answer stands only if the code, the level and the sentence are those that
-// the person read, if she may lift that code, and if she gave the reason that is asked for: a lift of 5 units is none of 50. For that, no sentence holds
-// the moment that is judged at.
+// the person read, if she may lift that code, and if she gave the reason that is asked for: a lift of 5 units is none of 50. For that, no sentence
+// holds the time of day that is judged at.
 //
 // # Promises
 //

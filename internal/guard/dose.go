@@ -243,7 +243,7 @@ func published(product string, ranges []*formularyv1.DoseRange) *usual {
 		}
 	}
 	if u != nil {
-		u.text = "published " + unitsDecimal(u.least/u.leastN) + " to " + unitsText(product, u.most/u.mostN)
+		u.text = "published: " + spanText(product, u.least/u.leastN, u.most/u.mostN)
 	}
 	return u
 }
@@ -258,7 +258,7 @@ func (c *checker) hadBefore(product, muscle string) *usual {
 	}
 	u := c.had[dosed{product, muscle}]
 	if u != nil {
-		u.text = "this patient had " + unitsDecimal(u.least) + " to " + unitsText(product, u.most)
+		u.text = "this patient had " + spanText(product, u.least, u.most)
 	}
 	return u
 }

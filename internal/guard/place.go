@@ -1,6 +1,9 @@
 package guard
 
 import (
+	"slices"
+	"strconv"
+
 	"needlebook/internal/anatomy"
 	"needlebook/internal/formulary"
 
@@ -14,6 +17,7 @@ const nearEdge = anatomy.Millimetre
 // places judges muscle, side and place of each injection.
 func (c *checker) places() {
 	zones := make(map[string][]zone, 8)
+	var without []string
 	all := c.e.Zones(c.f.Market)
 	for k := range c.injections {
 		i := &c.injections[k]
@@ -29,8 +33,35 @@ func (c *checker) places() {
 			for_ = c.zonesOf(i.muscle, all)
 			zones[i.muscle] = for_
 		}
-		c.place(i, for_)
+		switch {
+		case i.place != nil:
+			c.place(i, for_)
+		case len(for_) > 0:
+			without = append(without, c.body.sided(i.muscle, i.side))
+		}
 	}
+	if len(without) > 0 {
+		c.say(said{code: CodeNoPlace, about: []string{"injections"}, figures: []string{"injections_count", strconv.Itoa(len(without))},
+			text: "No place is charted, so the zones were not looked at: " + countText(without) + "."})
+	}
+}
+
+// countText lists words, each once with how often it is there.
+func countText(words []string) string {
+	var once []string
+	times := make(map[string]int, len(words))
+	for _, w := range words {
+		if times[w] == 0 {
+			once = append(once, w)
+		}
+		times[w]++
+	}
+	for i, w := range once {
+		if times[w] > 1 {
+			once[i] = w + " (" + strconv.Itoa(times[w]) + ")"
+		}
+	}
+	return listText(once)
 }
 
 func sideOf(s chartv1.Side) anatomy.Side {
@@ -72,12 +103,6 @@ func (c *checker) zonesOf(muscle string, all []*formularyv1.Zone) []zone {
 
 // place compares where the needle goes in with the zones of the muscle.
 func (c *checker) place(i *injection, zones []zone) {
-	if i.place == nil {
-		if len(zones) > 0 {
-			c.say(said{code: CodeNoPlace, about: []string{i.path}, text: "No place is charted: " + c.name(i) + ". The zones of the muscle were not looked at."})
-		}
-		return
-	}
 	geometry := make([]anatomy.Zone, len(zones))
 	for k := range zones {
 		geometry[k] = zones[k].of
@@ -118,21 +143,36 @@ func sideText(s anatomy.Side) string {
 
 func (c *checker) reading(i *injection, r anatomy.Reading, z *formularyv1.Zone) {
 	s := said{about: []string{i.path}, of: z.GetCode(), source: z.GetProvenance(), figures: []string{"distance_mm", r.Distance.Decimal(), "bound_mm", r.Bound.Decimal(), "margin_mm", r.Margin.Distance.Decimal()}}
-	rule := r.Distance.Display() + " " + string(r.Zone.Direction) + " " + wordText(z.GetLandmark()) + ", where " + boundText(z, r.Bound) + " is asked for"
+	rule := r.Distance.Display() + " " + directionText(r.Zone.Direction) + " the " + wordText(z.GetLandmark()) + ", where " + boundText(z, r.Bound) + " is asked for"
 	if r.ByDefault {
 		rule += " (by a generic face, not measured on the patient)"
 	}
 	switch {
 	case !r.Inside():
 		s.code, s.level = CodeOutsideZone, z.GetLevel()
-		s.text = c.name(i) + ": " + (-r.Margin.Distance).Display() + " outside the zone's edge; " + rule + "."
+		s.text = c.name(i) + ": " + lengthText(-r.Margin.Distance) + " outside the zone's edge; " + rule + "."
 	case r.Margin.Distance < nearEdge:
 		s.code = CodeNearEdge
-		s.text = c.name(i) + ": only " + r.Margin.Distance.Display() + " inside the zone's edge; " + rule + "."
+		s.text = c.name(i) + ": only " + lengthText(r.Margin.Distance) + " inside the zone's edge; " + rule + "."
 	default:
 		return
 	}
 	c.say(s)
+}
+
+// lengthText is a length that is not zero, even where it is less than is shown.
+func lengthText(m anatomy.Micrometre) string {
+	if shown := m.Display(); shown != anatomy.Micrometre(0).Display() {
+		return shown
+	}
+	return "less than " + (anatomy.Millimetre / 10).Display()
+}
+
+func directionText(d anatomy.Direction) string {
+	if d == anatomy.Lateral || d == anatomy.Medial {
+		return string(d) + " of"
+	}
+	return string(d)
 }
 
 func boundText(z *formularyv1.Zone, bound anatomy.Micrometre) string {
@@ -153,38 +193,38 @@ func (c *checker) unmeasured(i *injection, u anatomy.Unmeasured, z *formularyv1.
 
 // depths compares the depth of each injection with the formulary's.
 func (c *checker) depths() {
-	rules := c.e.DepthRules()
-	for k := range c.injections {
-		i := &c.injections[k]
-		for _, r := range rules {
-			if c.body.covers(r.GetTarget(), i.muscle) {
-				c.depth(i, r)
+	for _, r := range c.e.DepthRules() {
+		var without []string
+		for k := range c.injections {
+			i := &c.injections[k]
+			switch layer := layerText(i.depth.GetLayer()); {
+			case !c.body.covers(r.GetTarget(), i.muscle) || slices.Contains(r.GetDepths(), layer):
+			case layer == "":
+				without = append(without, c.body.sided(i.muscle, i.side))
+			default:
+				c.say(said{code: CodeDepth, level: r.GetLevel(), about: []string{i.path}, of: r.GetCode(), source: r.GetProvenance(),
+					text: c.name(i) + ": " + layer + ", where the formulary says " + choiceText(r.GetDepths()) + "."})
 			}
+		}
+		if len(without) > 0 {
+			c.say(said{code: CodeDepthUnknown, about: []string{"injections"}, of: r.GetCode(), source: r.GetProvenance(),
+				text: "No depth is charted, and the formulary says " + choiceText(r.GetDepths()) + ": " + countText(without) + "."})
 		}
 	}
 }
 
-func (c *checker) depth(i *injection, r *formularyv1.DepthRule) {
-	var layer string
-	switch i.depth.GetLayer() {
+// layerText is a layer as the formulary names it; empty where none is charted.
+func layerText(l chartv1.DepthLayer) string {
+	switch l {
 	case chartv1.DepthLayer_DEPTH_LAYER_INTRADERMAL:
-		layer = "intradermal"
+		return "intradermal"
 	case chartv1.DepthLayer_DEPTH_LAYER_SUBCUTANEOUS:
-		layer = "subcutaneous"
+		return "subcutaneous"
 	case chartv1.DepthLayer_DEPTH_LAYER_INTRAMUSCULAR:
-		layer = "intramuscular"
+		return "intramuscular"
 	case chartv1.DepthLayer_DEPTH_LAYER_PERIOSTEAL:
-		layer = "periosteal"
+		return "periosteal"
 	default:
-		c.say(said{code: CodeDepthUnknown, about: []string{i.path}, of: r.GetCode(), source: r.GetProvenance(),
-			text: "No depth is charted: " + c.name(i) + ". The formulary says: " + listText(r.GetDepths()) + "."})
-		return
+		return ""
 	}
-	for _, right := range r.GetDepths() {
-		if right == layer {
-			return
-		}
-	}
-	c.say(said{code: CodeDepth, level: r.GetLevel(), about: []string{i.path}, of: r.GetCode(), source: r.GetProvenance(),
-		text: c.name(i) + ": " + layer + ", where the formulary says " + listText(r.GetDepths()) + "."})
 }

@@ -9,11 +9,27 @@ import (
 	formularyv1 "needlebook/gen/needlebook/formulary/v1"
 )
 
-// asked is what the answers say of one condition: that it was asked about, and that it was not denied.
+// asked is what is known of one condition: that it was asked about, and how it was said; empty where it was denied.
 type asked struct {
 	about []string
-	said  bool
+	how   string
 }
+
+// add is asked with one more answer or alert.
+func (a asked) add(how string, about ...string) asked {
+	if a.how == "" {
+		a.how = how
+	}
+	a.about = append(slices.Clone(a.about), about...)
+	return a
+}
+
+// How a condition was said.
+const (
+	howAnswer = "the answer was not no"
+	howAlert  = "an alert of the patient says so"
+	howSkin   = "the check before the needle says so"
+)
 
 // screening reads the answers to the questionnaires. A "not sure" and a "do not want to say" count as yes; what has no answer has none.
 func (c *checker) screening() {
@@ -27,13 +43,26 @@ func (c *checker) screening() {
 	for _, q := range c.questionnaires() {
 		c.unanswered(q, conditions)
 	}
+	var unreadable []string
 	for _, a := range c.f.Session.GetScreening() {
-		if standsAnswer(a) {
+		switch {
+		case !standsAnswer(a):
+		case c.question(a.GetAnswer()) == nil:
+			unreadable = append(unreadable, wordText(a.GetAnswer().GetQuestion()))
+		default:
 			c.read(a, conditions)
 		}
 	}
+	if len(unreadable) > 0 {
+		c.say(said{code: CodeUnreadable, about: []string{"screening"}, text: "The questions behind answers are not known here, so the answers cannot be judged: " +
+			countText(unreadable) + "."})
+	}
 	if skin := c.lastReadiness(func(a *chartv1.ReadinessAnswers) *bool { return a.Skin }); skin != nil {
-		conditions["infection_at_site"] = asked{[]string{"readiness_checks"}, conditions["infection_at_site"].said || !*skin}
+		how := ""
+		if !*skin {
+			how = howSkin
+		}
+		conditions["infection_at_site"] = conditions["infection_at_site"].add(how, "readiness_checks")
 	}
 	c.judge(conditions)
 	c.notAsked(conditions)
@@ -101,16 +130,13 @@ func (c *checker) ruledOut(questionnaire string, if_ *chartv1.QuestionCondition)
 
 // read turns one answer into conditions.
 func (c *checker) read(a *chartv1.ScreeningAnswer, conditions map[string]asked) {
-	about := "screening[" + a.GetId() + "]"
 	body := c.question(a.GetAnswer())
-	if body == nil {
-		c.say(said{code: CodeUnreadable, about: []string{about}, text: "The question behind an answer is not known here, so the answer cannot be judged: " +
-			wordText(a.GetAnswer().GetQuestion()) + "."})
-		return
-	}
 	note := func(condition string, yes bool) {
-		was := conditions[condition]
-		conditions[condition] = asked{append(was.about, about), was.said || yes}
+		how := ""
+		if yes {
+			how = howAnswer
+		}
+		conditions[condition] = conditions[condition].add(how, "screening["+a.GetId()+"]")
 	}
 	if body.Condition != nil {
 		note(body.GetCondition(), a.GetAnswer().GetYesNo() != chartv1.YesNo_YES_NO_NO)
@@ -141,8 +167,7 @@ func (c *checker) question(a *chartv1.Answer) *chartv1.QuestionText {
 func (c *checker) readAlerts(conditions map[string]asked) {
 	for _, a := range c.f.Patient.GetAlerts() {
 		if condition := a.GetContent().GetCondition(); a.GetEnded() == nil && condition != "" {
-			was := conditions[condition]
-			conditions[condition] = asked{append(was.about, c.patientKey(), "alerts["+a.GetId()+"]"), true}
+			conditions[condition] = conditions[condition].add(howAlert, c.patientKey(), "alerts["+a.GetId()+"]")
 		}
 	}
 }
@@ -151,7 +176,7 @@ func (c *checker) readAlerts(conditions map[string]asked) {
 func (c *checker) judge(conditions map[string]asked) {
 	var names []string
 	for name, a := range conditions {
-		if a.said {
+		if a.how != "" {
 			names = append(names, name)
 		}
 	}
@@ -162,28 +187,28 @@ func (c *checker) judge(conditions map[string]asked) {
 		about = slices.Compact(about)
 		listed := false
 		for _, product := range c.named {
-			listed = c.judgeFor(product, name, about) || listed
+			listed = c.judgeFor(product, name, conditions[name].how, about) || listed
 		}
 		if !listed {
-			c.say(said{code: CodeUnlisted, about: about, of: name, text: "The patient has, may have or takes: " + wordText(name) +
+			c.say(said{code: CodeUnlisted, about: about, of: name, text: "The patient has, may have or takes: " + wordText(name) + "; " + conditions[name].how +
 				". For the product planned the formulary says nothing of it; ask the medical lead."})
 		}
 	}
 }
 
-func (c *checker) judgeFor(product, condition string, about []string) (listed bool) {
+func (c *checker) judgeFor(product, condition, how string, about []string) (listed bool) {
 	for _, entry := range c.e.Contraindications() {
 		if entry.GetCondition() != condition || entry.Product != nil && entry.GetProduct() != product || !formulary.Holds(entry.GetMarket(), c.f.Market) {
 			continue
 		}
 		listed = true
 		c.say(said{code: codeOfKind(entry.GetKind()), level: entry.GetLevel(), about: about, of: product + "/" + entry.GetCode(), source: entry.GetProvenance(),
-			text: product + ": " + entry.GetText() + " The patient said yes or did not say no, or an alert says so" + inMarket(entry.GetMarket()) + "."})
+			text: product + inMarket(entry.GetMarket()) + ": " + entry.GetText() + " Here " + how + "."})
 	}
 	if p, ok := c.e.Product(product); ok && slices.Contains(p.GetExcipients(), condition) {
 		listed = true
 		c.say(said{code: CodeAllergy, about: about, of: product + "/" + condition, source: p.GetProvenance(),
-			text: product + " holds " + wordText(condition) + ", to which the patient is recorded to be allergic."})
+			text: product + " holds " + wordText(condition) + ", and " + how + "."})
 	}
 	return listed
 }

@@ -34,6 +34,14 @@ func unitsDecimal(milliunits int64) string {
 	return text + "." + strings.TrimRight(strconv.FormatInt(1000+part, 10)[1:], "0")
 }
 
+// spanText is from the least to the most, or one figure where they are equal.
+func spanText(product string, least, most int64) string {
+	if least == most {
+		return unitsText(product, most)
+	}
+	return unitsDecimal(least) + " to " + unitsText(product, most)
+}
+
 // anyProduct is the product, or a stand-in where none was recorded, so that its number can still be written.
 func anyProduct(product string) dose.Product {
 	if product == "" {
@@ -93,9 +101,14 @@ func periodText(days, months int32) string {
 }
 
 // listText joins words: "a, b and c".
-func listText(words []string) string {
+func listText(words []string) string { return joined(words, " and ") }
+
+// choiceText joins words of which one is meant: "a, b or c".
+func choiceText(words []string) string { return joined(words, " or ") }
+
+func joined(words []string, last string) string {
 	if len(words) < 2 {
 		return strings.Join(words, "")
 	}
-	return strings.Join(words[:len(words)-1], ", ") + " and " + words[len(words)-1]
+	return strings.Join(words[:len(words)-1], ", ") + last + words[len(words)-1]
 }

@@ -22,8 +22,8 @@ const (
 	mostFactRecords     = 64
 	mostConsentTexts    = 32
 	mostQuestionnaires  = 16
-	mostReadings        = 256
-	mostSingleReadings  = 64
+	mostReadings        = 64
+	mostSingleReadings  = 256
 	mostListedInSession = 500
 )
 

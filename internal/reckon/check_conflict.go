@@ -139,7 +139,10 @@ func (in *checkReader) addRegister(record proto.Message, r register) {
 			in.refuse(badField, r.field+"["+strconv.Itoa(i)+"]", "", "a value of "+lastName(r.path)+" as JSON, or null, in a register of the record")
 			return
 		}
-		if s, ok := trial.(*chartv1.Session); ok {
+		if s, ok := trial.(*chartv1.Session); ok && strings.HasPrefix(r.path, "injections[") {
+			s.Injections = slices.DeleteFunc(s.Injections, func(injection *chartv1.Injection) bool {
+				return !strings.HasPrefix(r.path, "injections["+injection.GetId()+"]")
+			})
 			in.injections(r.field+"["+strconv.Itoa(i)+"]", s)
 			r.readDose(s)
 		}
@@ -149,9 +152,6 @@ func (in *checkReader) addRegister(record proto.Message, r register) {
 
 // readDose notes the dose that a reading of the session has where the register is one of a dose.
 func (r *register) readDose(s *chartv1.Session) {
-	if !strings.HasPrefix(r.path, "injections[") {
-		return
-	}
 	for _, injection := range s.GetInjections() {
 		at := "injections[" + injection.GetId() + "]"
 		if r.path == at+".planned" {
