@@ -25,6 +25,7 @@ type command struct {
 func commands() []command {
 	return []command{
 		{name: "dose", short: "reckon doses, volumes and plunger marks, offline", sub: doseCommands()},
+		{name: "formulary", short: "show, compare, check and publish editions of the formulary, offline", sub: formularyCommands()},
 		demoCommand(),
 		serveCommand(),
 		replicaCommand(),

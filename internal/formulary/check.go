@@ -250,10 +250,10 @@ func (c *checker) provenance(list, key string, value protoreflect.Message) {
 		return
 	}
 	c.cited(list, key, p)
-	best := formularyv1.Obtained_OBTAINED_TRADE
+	best, known := formularyv1.Obtained_OBTAINED_TRADE, false
 	for _, source := range p.GetSources() {
 		if obtained, ok := c.sources[source]; ok {
-			best = min(best, obtained)
+			best, known = min(best, obtained), true
 		}
 	}
 	switch o := p.GetObtained(); o {
@@ -261,7 +261,7 @@ func (c *checker) provenance(list, key string, value protoreflect.Message) {
 		formularyv1.Obtained_OBTAINED_COMPUTED:
 		if len(p.GetSources()) == 0 {
 			c.blocks(list, key, "provenance.sources", "is %s and cites no source", ObtainedText(o))
-		} else if o < best && o != formularyv1.Obtained_OBTAINED_COMPUTED {
+		} else if known && o < best && o != formularyv1.Obtained_OBTAINED_COMPUTED {
 			c.blocks(list, key, "provenance.obtained", "is %s, and the best of its sources is %s", ObtainedText(o), ObtainedText(best))
 		}
 	case formularyv1.Obtained_OBTAINED_LEAD:
@@ -305,14 +305,15 @@ func (c *checker) order(list, key string, value protoreflect.Message) {
 			continue
 		}
 		if value.Get(low).Int() > value.Get(high).Int() {
-			c.blocks(list, key, string(pair[0]), "is %s, and %s is %s, which is less", shown(value, low), peopleName(string(pair[1])), shown(value, high))
+			first, second := shown(value, low), shown(value, high)
+			c.blocks(list, key, string(pair[0]), "is %s, and %s is %s, which is less", first.Text, second.Name, second.Text)
 		}
 	}
 }
 
-// shown is a field's value in people's units.
-func shown(value protoreflect.Message, field protoreflect.FieldDescriptor) string {
-	return peopleValue(string(field.Name()), fmt.Sprint(value.Get(field).Interface()))
+// shown is a field in people's words and units.
+func shown(value protoreflect.Message, field protoreflect.FieldDescriptor) Figure {
+	return figure(string(field.Name()), fmt.Sprint(value.Get(field).Interface()))
 }
 
 // periods checks that spans are written in days or in months, and that windows open before they close.

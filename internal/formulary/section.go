@@ -87,12 +87,13 @@ type Removal struct{ Reason, By, At string }
 
 // Figure is the changed field in people's words and units: before and after, each empty where there is none.
 func (c Change) Figure() (name, was, is string) {
-	name = peopleName(c.Field)
 	if c.Was != nil {
-		was = figure(c.Field, *c.Was).Text
+		f := figure(c.Field, *c.Was)
+		name, was = f.Name, f.Text
 	}
 	if c.Is != nil {
-		is = figure(c.Field, *c.Is).Text
+		f := figure(c.Field, *c.Is)
+		name, is = f.Name, f.Text
 	}
 	return name, was, is
 }
