@@ -13,6 +13,7 @@ import (
 
 	accessv1 "needlebook/gen/needlebook/access/v1"
 	chartv1 "needlebook/gen/needlebook/chart/v1"
+	dosev1 "needlebook/gen/needlebook/dose/v1"
 	optionsv1 "needlebook/gen/needlebook/options/v1"
 	recordv1 "needlebook/gen/needlebook/record/v1"
 	"needlebook/internal/causal"
@@ -119,6 +120,11 @@ func BenchmarkIndex(b *testing.B) {
 					if _, err := c.SearchPatients(b.Context(), &chartv1.SearchPatientsRequest{Text: "mabe ro"}); err != nil {
 						b.Fatal(err)
 					}
+				}
+			})
+			b.Run("call/ListFindings", func(b *testing.B) { // all pages
+				for b.Loop() {
+					w.foundBy(c, &dosev1.ListFindingsRequest{})
 				}
 			})
 			b.Run("call/ListSessions", func(b *testing.B) {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"slices"
+	"sync"
 
 	dosev1 "needlebook/gen/needlebook/dose/v1"
 	faultv1 "needlebook/gen/needlebook/fault/v1"
@@ -16,7 +17,14 @@ import (
 )
 
 // findings answers FindingService.
-type findings struct{ *charting }
+type findings struct {
+	*charting
+	edition func() (*formulary.Edition, error) // the built-in one, read once
+}
+
+func newFindings(h *charting) *findings {
+	return &findings{charting: h, edition: sync.OnceValues(formulary.Builtin)}
+}
 
 // defaultFindings is how many findings a page holds when the request does not say; maxAnchors is how many records one page looks at at most.
 const (
@@ -35,7 +43,7 @@ func (h *findings) ListFindings(ctx context.Context, m *dosev1.ListFindingsReque
 		return nil, err
 	}
 	f := finder{desk: d, ctx: ctx}
-	if f.edition, err = formulary.Builtin(); err != nil {
+	if f.edition, err = h.edition(); err != nil {
 		return nil, err
 	}
 	if f.clinic, err = optionalID("clinic_id", m.ClinicId); err != nil {

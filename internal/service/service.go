@@ -181,7 +181,7 @@ func (s *Service) routes() *http.ServeMux {
 	mount(syncv1connect.NewSyncServiceHandler(&syncing{Service: s}, s.options()...))
 	mount(dosev1connect.NewDoseServiceHandler(&dosing{}, s.options()...))
 	mount(newChartHandler(s))
-	mount(dosev1connect.NewFindingServiceHandler(&findings{s.charting}, s.options()...))
+	mount(dosev1connect.NewFindingServiceHandler(newFindings(s.charting), s.options()...))
 	mount(tracev1connect.NewTraceServiceHandler(tracev1connect.UnimplementedTraceServiceHandler{}, s.options()...))
 	return mux
 }
