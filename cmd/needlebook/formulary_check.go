@@ -15,6 +15,7 @@ import (
 
 	formularyv1 "needlebook/gen/needlebook/formulary/v1"
 	"needlebook/internal/formulary"
+	"needlebook/internal/guard"
 )
 
 const formularyCheckHelp = `
@@ -81,13 +82,14 @@ func problemCount(n int) string {
 	return fmt.Sprintf("%d problems", n)
 }
 
-// problems are those of the schema's bounds and those of the edition as a whole.
+// problems are those of the schema's bounds, of the edition as a whole, and of the codes that guardrails have.
 func (c clinicEdition) problems() ([]formulary.Problem, error) {
 	outside, err := outOfBounds(c.derived)
 	if err != nil {
 		return nil, err
 	}
 	problems := append(outside, formulary.Check(c.base, c.derived)...)
+	problems = append(problems, liftProblems(c.derived)...)
 	sections := formulary.Sections()
 	slices.SortStableFunc(problems, func(a, b formulary.Problem) int {
 		if i, j := slices.Index(sections, a.List), slices.Index(sections, b.List); i != j {
@@ -96,6 +98,27 @@ func (c clinicEdition) problems() ([]formulary.Problem, error) {
 		return strings.Compare(a.Key, b.Key)
 	})
 	return problems, nil
+}
+
+// liftProblems names rules for holds that no guardrail raises, and those that would lift what nobody may.
+func liftProblems(derived *formularyv1.FormularyEdition) []formulary.Problem {
+	var problems []formulary.Problem
+	for _, entry := range derived.GetLiftRules() {
+		v := entry.GetValue()
+		if v == nil || entry.GetRemoved() != nil {
+			continue
+		}
+		rule, ok := guard.RuleOf(v.GetCode())
+		switch {
+		case !ok:
+			problems = append(problems, formulary.Problem{List: "lift_rules", Key: v.GetCode(), Field: "code", Blocks: true,
+				Text: "is no code of docs/guardrails.md"})
+		case rule.Lift.Never && len(v.GetRoles()) > 0:
+			problems = append(problems, formulary.Problem{List: "lift_rules", Key: v.GetCode(), Field: "roles", Blocks: true,
+				Text: "would let somebody lift what nobody ever may"})
+		}
+	}
+	return problems
 }
 
 // outOfBounds holds each part of the edition against the bounds of the schema and names each that is outside. The record's own id comes with publishing.
