@@ -19,7 +19,7 @@ import (
 // vector is a request and the answer that every device gives, as testdata/reckon has them.
 type vector struct {
 	Request  json.RawMessage `json:"request"`
-	Response json.RawMessage `json:"response"`
+	Response json.RawMessage `json:"answer"`
 }
 
 // TestDosing_AnswersAsEveryDeviceDoes holds the service to the vectors of the command line and the tablet.
@@ -30,15 +30,19 @@ func TestDosing_AnswersAsEveryDeviceDoes(t *testing.T) {
 		request proto.Message
 		call    func(proto.Message) (proto.Message, error)
 	}{
-		{"prepare_labelled", &dosev1.PrepareRequest{}, func(m proto.Message) (proto.Message, error) { return d.Prepare(t.Context(), m.(*dosev1.PrepareRequest)) }},
-		{"draw_two_syringes", &dosev1.PlanDrawRequest{}, func(m proto.Message) (proto.Message, error) { return d.PlanDraw(t.Context(), m.(*dosev1.PlanDrawRequest)) }},
+		{"prepare_labelled", &dosev1.PrepareRequest{}, func(m proto.Message) (proto.Message, error) {
+			return d.Prepare(t.Context(), m.(*dosev1.PrepareRequest))
+		}},
+		{"draw_two_syringes", &dosev1.PlanDrawRequest{}, func(m proto.Message) (proto.Message, error) {
+			return d.PlanDraw(t.Context(), m.(*dosev1.PlanDrawRequest))
+		}},
 		{"advise_lip", &dosev1.AdviseDilutionRequest{}, func(m proto.Message) (proto.Message, error) {
 			return d.AdviseDilution(t.Context(), m.(*dosev1.AdviseDilutionRequest))
 		}},
 		{"compare_abo_ona", &dosev1.CompareProductsRequest{}, func(m proto.Message) (proto.Message, error) {
 			return d.CompareProducts(t.Context(), m.(*dosev1.CompareProductsRequest))
 		}},
-		{"history_touch_up", &dosev1.GetToxinHistoryRequest{}, func(m proto.Message) (proto.Message, error) {
+		{"history_no_window", &dosev1.GetToxinHistoryRequest{}, func(m proto.Message) (proto.Message, error) {
 			return d.GetToxinHistory(t.Context(), m.(*dosev1.GetToxinHistoryRequest))
 		}},
 		{"asymmetry_review", &dosev1.GetAsymmetryRequest{}, func(m proto.Message) (proto.Message, error) {
