@@ -142,21 +142,21 @@ func sideText(s anatomy.Side) string {
 }
 
 func (c *checker) reading(i *injection, r anatomy.Reading, z *formularyv1.Zone) {
-	s := said{about: []string{i.path}, of: z.GetCode(), source: z.GetProvenance(), figures: []string{"distance_mm", r.Distance.Decimal(), "bound_mm", r.Bound.Decimal(), "margin_mm", r.Margin.Distance.Decimal()}}
-	rule := r.Distance.Display() + " " + directionText(r.Zone.Direction) + " the " + wordText(z.GetLandmark()) + ", where " + boundText(z, r.Bound) + " is asked for"
-	if r.ByDefault {
-		rule += " (by a generic face, not measured on the patient)"
-	}
-	switch {
-	case !r.Inside():
-		s.code, s.level = CodeOutsideZone, z.GetLevel()
-		s.text = c.name(i) + ": " + lengthText(-r.Margin.Distance) + " outside the zone's edge; " + rule + "."
-	case r.Margin.Distance < nearEdge:
-		s.code = CodeNearEdge
-		s.text = c.name(i) + ": only " + lengthText(r.Margin.Distance) + " inside the zone's edge; " + rule + "."
-	default:
+	if r.Inside() && r.Margin.Distance >= nearEdge {
 		return
 	}
+	s := said{code: CodeOutsideZone, level: z.GetLevel(), about: []string{i.path}, of: z.GetCode(), source: z.GetProvenance(),
+		figures: []string{"distance_mm", r.Distance.Decimal(), "bound_mm", r.Bound.Decimal(), "margin_mm", r.Margin.Distance.Decimal()}}
+	where := lengthText(-r.Margin.Distance) + " outside"
+	if r.Inside() {
+		s.code, where = CodeNearEdge, "only "+lengthText(r.Margin.Distance)+" inside"
+	}
+	s.text = c.name(i) + ": " + where + " the zone's edge; " + r.Distance.Display() + " " + directionText(r.Zone.Direction) + " the " + wordText(z.GetLandmark()) +
+		", where " + boundText(z, r.Bound) + " is asked for"
+	if r.ByDefault {
+		s.text += " (by a generic face, not measured on the patient)"
+	}
+	s.text += "."
 	c.say(s)
 }
 

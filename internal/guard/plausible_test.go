@@ -181,7 +181,10 @@ func give(d *rand.Rand, f *dosev1.SessionFacts) {
 // Two levels that interrupt must not cry wolf: of plausible entries fewer than one in fifty is held.
 func TestFalseHolds(t *testing.T) {
 	e := builtin(t)
-	const visits = 2000
+	visits := 2000
+	if testing.Short() {
+		visits = 300
+	}
 	entries, heldEntries, heldVisits := 0, 0, 0
 	which := make(map[string]int)
 	for seed := range uint64(visits) {

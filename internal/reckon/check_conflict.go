@@ -18,10 +18,10 @@ import (
 
 // register is one register in conflict of a record that guardrails read, with what each of its values makes of the record.
 type register struct {
-	of   recordID
-	path string
-	field    string
-	values   []string
+	of     recordID
+	path   string
+	field  string
+	values []string
 	// doses are the values of a register that holds a dose, -1 where one holds none; nil for other registers.
 	doses []heldDose
 	side  chartv1.Side
