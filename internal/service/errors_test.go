@@ -158,3 +158,14 @@ func FuzzBinaryCodec(f *testing.F) {
 		}
 	})
 }
+
+// TestWireError_ACallThatIsNotAnsweredYet: what Connect says of it becomes the reason of the catalogue, with the code that clients know.
+func TestWireError_ACallThatIsNotAnsweredYet(t *testing.T) {
+	got, reason := wireError(connect.NewError(connect.CodeUnimplemented, errors.New("not implemented")), "call-1")
+	if got.Code() != connect.CodeUnimplemented || reason != faultv1.Reason_REASON_UNIMPLEMENTED {
+		t.Fatalf("%v, %v", got, reason)
+	}
+	if _, name := reasonIn(got); name != "UNIMPLEMENTED" {
+		t.Errorf("the detail says %s", name)
+	}
+}
