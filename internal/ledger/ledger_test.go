@@ -45,6 +45,8 @@ type world struct {
 	// denied is the authors that may edit nothing.
 	denied map[record.ID]bool
 	owner  map[causal.ReplicaID]record.ID
+	// mayHold says which patients a device may hold; nil for all.
+	mayHold func(record.ID) error
 }
 
 func newWorld(t testing.TB) *world {
@@ -170,6 +172,12 @@ func (t *tablet) caller() ledger.Caller {
 	return ledger.Caller{
 		Org: org, Device: t.device,
 		Owns: func(_ store.Reader, r causal.ReplicaID) error { return owns(r) },
+		MayHold: func(_ store.Reader, patient record.ID) error {
+			if t.w.mayHold == nil {
+				return nil
+			}
+			return t.w.mayHold(patient)
+		},
 		Claim: func(_ store.Writer, r causal.ReplicaID) error {
 			if err := owns(r); err != nil {
 				return err

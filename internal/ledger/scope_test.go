@@ -7,9 +7,11 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	chartv1 "needlebook/gen/needlebook/chart/v1"
+	faultv1 "needlebook/gen/needlebook/fault/v1"
 	optionsv1 "needlebook/gen/needlebook/options/v1"
 	recordv1 "needlebook/gen/needlebook/record/v1"
 	syncv1 "needlebook/gen/needlebook/sync/v1"
+	"needlebook/internal/fault"
 	"needlebook/internal/record"
 )
 
@@ -135,5 +137,32 @@ func TestScope_OwnEditsStayWhenAPatientLeaves(t *testing.T) {
 	desk.sync()
 	if desk.r.View(p).Empty() || room.r.Unsent() != 0 {
 		t.Fatal("the edit made before leaving is on the server")
+	}
+}
+
+// TestScope_ARefusedWishIsGivenUp: a patient whom the device may not hold is refused once; then the sync goes on, and the wish does not come back.
+func TestScope_ARefusedWishIsGivenUp(t *testing.T) {
+	w := newWorld(t)
+	room := w.tablet()
+	room.store(room.r.LimitScope())
+	room.sync()
+	barred := w.id()
+	w.mayHold = func(p record.ID) error {
+		if p == barred {
+			return fault.New(faultv1.Reason_REASON_NOT_ALLOWED, "scope.add", "", "").With("patient_id", p.String())
+		}
+		return nil
+	}
+	k := w.vial()
+	room.edit(k, note("11"))
+	room.store(room.r.Hold(barred))
+	if _, err := room.step(false); fault.Of(err) == nil {
+		t.Fatalf("the wish was not refused: %v", err)
+	}
+	room.sync()
+	room.restart()
+	room.sync()
+	if room.r.Unsent() != 0 {
+		t.Error("the edit was not taken")
 	}
 }

@@ -48,7 +48,8 @@ type Replica struct {
 	recovered    []Recovered
 	safety       map[record.ID]*syncv1.SafetyEntry // of patients whose records are not held
 	wishes       scopeWishes
-	meta         []byte // the meta row as it was last given to be stored
+	unwished     []record.ID // wishes that were given up, whose rows go with the next answer
+	meta         []byte      // the meta row as it was last given to be stored
 }
 
 // Limits bounds what one exchange carries, for lines that are bad or dear. Zero stands for as much as the protocol allows.

@@ -94,6 +94,23 @@ func (r *Replica) granted(m *syncv1.ScopeChange, ch *Changes) {
 	}
 	forget(m.GetAdd(), true)
 	forget(m.GetRemove(), false)
+	for _, id := range r.unwished {
+		if _, again := r.wishes.patients[id]; !again {
+			ch.delete(wishKey(id))
+		}
+	}
+	r.unwished = nil
+}
+
+// unwish gives up asking for a patient whom the server does not let the device hold, so that what else there is to exchange is not refused with it. The
+// stored wish goes with the next answer; until then it may be asked and given up once more.
+func (r *Replica) unwish(patient string) {
+	id, err := record.ParseID(patient)
+	if err != nil || !r.wishes.patients[id] {
+		return
+	}
+	delete(r.wishes.patients, id)
+	r.unwished = append(r.unwished, id)
 }
 
 // takeSafety replaces what was known of patients outside the scope.
