@@ -38,7 +38,8 @@ func (c *checker) attachAnswers() {
 			continue
 		}
 		if why := c.refused(f, decision); why != "" {
-			c.say(said{code: CodeAnswerNot, about: []string{"finding_answers[" + a.GetId() + "]"}, text: "An answer to " + f.GetCode() + " does not stand: " + why + "."})
+			c.say(said{code: CodeAnswerNot, about: []string{"finding_answers[" + a.GetId() + "]"},
+				text: "An answer to " + f.GetCode() + " does not stand: " + why + "."})
 			continue
 		}
 		if f.Answer == nil || isLifting(decision) && !isLifted(f) {

@@ -33,7 +33,7 @@ func Check(e *formulary.Edition, f *Facts) []*dosev1.Finding {
 		}
 	}
 	c.attachAnswers()
-	return arranged(c.found)
+	return Worst(c.found, nil)
 }
 
 // MayInject reports whether something is to be given and no hold stands in the way: every one was lifted by someone who may.
@@ -52,8 +52,8 @@ func Worst(readings ...[]*dosev1.Finding) []*dosev1.Finding {
 	if len(readings) == 1 {
 		return readings[0]
 	}
-	var all []*dosev1.Finding
-	at := make(map[string]int)
+	all := make([]*dosev1.Finding, 0, len(readings[0]))
+	at := make(map[string]int, len(readings[0]))
 	for _, found := range readings {
 		for _, f := range found {
 			key := f.GetFindingId()

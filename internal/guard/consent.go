@@ -38,7 +38,8 @@ func (c *checker) consent(region anatomy.Region, product string) {
 	rank := -1
 	for _, consent := range c.f.Session.GetConsents() {
 		e := consent.GetExplained()
-		if e == nil || e.Product != nil && e.GetProduct() != product || !slices.ContainsFunc(e.GetRegions(), func(r string) bool { return c.coversRegion(r, region, product) }) {
+		if e == nil || e.Product != nil && e.GetProduct() != product || !slices.ContainsFunc(e.GetRegions(),
+			func(r string) bool { return c.coversRegion(r, region, product) }) {
 			continue
 		}
 		code, text, r := c.lacks(consent)

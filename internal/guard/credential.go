@@ -79,11 +79,14 @@ func (c *checker) credentials(p *accessv1.Staff) {
 			continue
 		case kind == accessv1.CredentialKind_CREDENTIAL_KIND_SUPERVISED:
 			supervisor := c.f.person(c.f.Session.GetSupervisorId())
-			if supervisor != nil && supervisor.GetId() != p.GetId() && c.credential(supervisor, region) == accessv1.CredentialKind_CREDENTIAL_KIND_INDEPENDENT {
+			if supervisor != nil && supervisor.GetId() != p.GetId() && c.credential(supervisor,
+				region) == accessv1.CredentialKind_CREDENTIAL_KIND_INDEPENDENT {
 				continue
 			}
-			s.code, s.text = CodeSupervision, "The injector treats the "+c.body.text(string(region))+" only under supervision, and no supervisor credentialled for it is named."
-		case (region == anatomy.LowerFace || region == anatomy.Neck) && c.credential(p, anatomy.UpperFace) != accessv1.CredentialKind_CREDENTIAL_KIND_UNSPECIFIED:
+			s.code, s.text = CodeSupervision, "The injector treats the "+c.body.text(string(region))+
+				" only under supervision, and no supervisor credentialled for it is named."
+		case (region == anatomy.LowerFace || region == anatomy.Neck) && c.credential(p,
+			anatomy.UpperFace) != accessv1.CredentialKind_CREDENTIAL_KIND_UNSPECIFIED:
 			s.code, s.text = CodeLowerFace, "The injector is signed off for the upper face and not for the "+c.body.text(string(region))+"."
 		default:
 			s.code, s.text = CodeCredential, "The injector has no credential for the "+c.body.text(string(region))+"."

@@ -92,11 +92,13 @@ func (c *checker) compare(b bounds, milliunits int64, s said, product, per strin
 	switch {
 	case b.highest != nil && milliunits > int64(b.highest.GetHighestMilliunits()):
 		most := int64(b.highest.GetHighestMilliunits())
-		s.code, s.source, s.figures = CodeAboveRange, b.highest.GetProvenance(), []string{"dose_units", unitsDecimal(milliunits), "most_units", unitsDecimal(most)}
+		s.code, s.source, s.figures = CodeAboveRange, b.highest.GetProvenance(), []string{"dose_units", unitsDecimal(milliunits), "most_units",
+			unitsDecimal(most)}
 		s.text += " is more than the highest " + kindText(b.highest) + " dose " + per + ", " + unitsText(product, most) + "."
 	case b.lowest != nil && milliunits < int64(b.lowest.GetLowestMilliunits()):
 		least := int64(b.lowest.GetLowestMilliunits())
-		s.code, s.source, s.figures = CodeBelowRange, b.lowest.GetProvenance(), []string{"dose_units", unitsDecimal(milliunits), "least_units", unitsDecimal(least)}
+		s.code, s.source, s.figures = CodeBelowRange, b.lowest.GetProvenance(), []string{"dose_units", unitsDecimal(milliunits), "least_units",
+			unitsDecimal(least)}
 		s.text += " is less than the lowest " + kindText(b.lowest) + " dose " + per + ", " + unitsText(product, least) + "."
 	default:
 		return
@@ -166,9 +168,11 @@ func (c *checker) slips() {
 		if !high && !low {
 			continue
 		}
-		s := said{code: CodeSlip, about: []string{i.path}, source: u.source, figures: []string{"dose_units", unitsDecimal(i.milliunits), "usual_least_units",
-			unitsDecimal(u.least / u.leastN), "usual_most_units", unitsDecimal(u.most / u.mostN), "factor_times", strconv.FormatInt(factor, 10)}}
-		s.text = c.name(i) + ", is " + strconv.FormatInt(factor, 10) + " times the usual dose of one injection or more (" + u.text + "). Did the point slip?"
+		s := said{code: CodeSlip, about: []string{i.path}, source: u.source,
+			figures: []string{"dose_units", unitsDecimal(i.milliunits), "usual_least_units",
+				unitsDecimal(u.least / u.leastN), "usual_most_units", unitsDecimal(u.most / u.mostN), "factor_times", strconv.FormatInt(factor, 10)}}
+		s.text = c.name(i) + ", is " + strconv.FormatInt(factor, 10) + " times the usual dose of one injection or more (" + u.text +
+			"). Did the point slip?"
 		if low {
 			s.text = c.name(i) + ", is one " + ordinal(factor) + " of the usual dose of one injection or less (" + u.text + "). Did the point slip?"
 		}
@@ -226,7 +230,8 @@ func published(product string, ranges []*formularyv1.DoseRange) *usual {
 		if strong && !isStrong(r) || r.LowestMilliunits == nil || r.HighestMilliunits == nil {
 			continue
 		}
-		one := usual{int64(r.GetLowestMilliunits()), int64(r.GetHighestMilliunits()), max(int64(r.GetInjectionsAtMost()), 1), max(int64(r.GetInjectionsAtLeast()), 1),
+		one := usual{int64(r.GetLowestMilliunits()), int64(r.GetHighestMilliunits()), max(int64(r.GetInjectionsAtMost()), 1),
+			max(int64(r.GetInjectionsAtLeast()), 1),
 			r.GetProvenance(), ""}
 		if r.GetBasis() == formularyv1.DoseBasis_DOSE_BASIS_INJECTION {
 			one.leastN, one.mostN = 1, 1

@@ -77,7 +77,8 @@ func approximate(year, month int32) *recordv1.ApproximateDate {
 func void() *recordv1.Void { return &recordv1.Void{Reason: "entered by mistake", By: "i1"} }
 
 func person(id string, roles ...accessv1.Role) *accessv1.Staff {
-	return &accessv1.Staff{Id: id, Positions: []*accessv1.Position{{Id: id + "-at", Assignment: &accessv1.Assignment{ClinicId: proto.String("c1"), Roles: roles}}}}
+	return &accessv1.Staff{Id: id, Positions: []*accessv1.Position{{Id: id + "-at", Assignment: &accessv1.Assignment{ClinicId: proto.String("c1"),
+		Roles: roles}}}}
 }
 
 func credential(region string, kind accessv1.CredentialKind) *accessv1.Credential {
@@ -91,7 +92,8 @@ const (
 
 // planned is one planned injection; ids are numbered by position.
 func planned(n int, product, muscle string, side chartv1.Side, milliunits int32) *chartv1.Injection {
-	return &chartv1.Injection{Id: fmt.Sprint("j", n), Muscle: &muscle, Side: side.Enum(), Planned: &chartv1.Dose{Product: product, DoseMilliunits: milliunits},
+	return &chartv1.Injection{Id: fmt.Sprint("j", n), Muscle: &muscle, Side: side.Enum(), Planned: &chartv1.Dose{Product: product,
+		DoseMilliunits: milliunits},
 		Depth: &chartv1.Depth{Layer: chartv1.DepthLayer_DEPTH_LAYER_INTRAMUSCULAR}}
 }
 
@@ -104,7 +106,8 @@ func glabella(product string, each int32) []*chartv1.Injection {
 
 // given turns a planned injection into one that was given from the vial v1.
 func given(in *chartv1.Injection, volume int64) *chartv1.Injection {
-	in.Givings = []*chartv1.Giving{{Id: in.GetId() + "g", Done: act("i1", noon()), Given: &chartv1.GivenDose{Dose: in.GetPlanned(), VialId: proto.String("v1"),
+	in.Givings = []*chartv1.Giving{{Id: in.GetId() + "g", Done: act("i1", noon()), Given: &chartv1.GivenDose{Dose: in.GetPlanned(),
+		VialId:        proto.String("v1"),
 		PreparationId: proto.String("m1"), VolumeNanoliters: &volume}}}
 	return in
 }
@@ -121,10 +124,12 @@ func mixedVial() *chartv1.Vial {
 }
 
 func orderFor(product string) *chartv1.Order {
-	return &chartv1.Order{Id: "o1", PatientId: proto.String("p1"), Kind: chartv1.OrderKind_ORDER_KIND_PRESCRIPTION.Enum(), PrescriberId: proto.String("d1"),
-		Examination: &chartv1.Examination{Way: chartv1.ExaminationWay_EXAMINATION_WAY_IN_PERSON, Examined: act("d1", noon())},
-		Validity:    &chartv1.Validity{From: date(2026, 1, 1), Until: date(2026, 12, 31)}, Repeats: proto.Int32(4),
-		Lines:  []*chartv1.OrderLine{{Id: "line", Leave: &chartv1.OrderLeave{Product: product, Regions: []string{"upper_face", "lower_face"}, MostMilliunits: 100_000}}},
+	return &chartv1.Order{Id: "o1", PatientId: proto.String("p1"), Kind: chartv1.OrderKind_ORDER_KIND_PRESCRIPTION.Enum(),
+		PrescriberId: proto.String("d1"),
+		Examination:  &chartv1.Examination{Way: chartv1.ExaminationWay_EXAMINATION_WAY_IN_PERSON, Examined: act("d1", noon())},
+		Validity:     &chartv1.Validity{From: date(2026, 1, 1), Until: date(2026, 12, 31)}, Repeats: proto.Int32(4),
+		Lines: []*chartv1.OrderLine{{Id: "line", Leave: &chartv1.OrderLeave{Product: product, Regions: []string{"upper_face", "lower_face"},
+			MostMilliunits: 100_000}}},
 		Issued: &chartv1.OrderIssue{Issued: act("d1", noon()), Statement: "I order this treatment."}}
 }
 
@@ -137,7 +142,8 @@ func questions(e *formulary.Edition) *chartv1.Questionnaire {
 			continue
 		}
 		seen = append(seen, c.GetCondition())
-		q.Questions = append(q.Questions, &chartv1.Question{Id: c.GetCondition(), Body: &chartv1.QuestionText{Code: c.GetCondition(), Text: "Have you " + c.GetCondition() + "?",
+		q.Questions = append(q.Questions, &chartv1.Question{Id: c.GetCondition(), Body: &chartv1.QuestionText{Code: c.GetCondition(), Text: "Have you " +
+			c.GetCondition() + "?",
 			Form: chartv1.AnswerForm_ANSWER_FORM_YES_NO, Condition: proto.String(c.GetCondition()), MustBeAnswered: c.GetLevel() == hold}})
 	}
 	return q
@@ -146,7 +152,8 @@ func questions(e *formulary.Edition) *chartv1.Questionnaire {
 func answers(q *chartv1.Questionnaire) []*chartv1.ScreeningAnswer {
 	var all []*chartv1.ScreeningAnswer
 	for _, question := range q.GetQuestions() {
-		all = append(all, &chartv1.ScreeningAnswer{Id: "a-" + question.GetBody().GetCode(), Answer: &chartv1.Answer{QuestionnaireId: q.GetId(), Version: q.GetVersion(),
+		all = append(all, &chartv1.ScreeningAnswer{Id: "a-" + question.GetBody().GetCode(), Answer: &chartv1.Answer{QuestionnaireId: q.GetId(),
+			Version:  q.GetVersion(),
 			Question: question.GetBody().GetCode(), YesNo: chartv1.YesNo_YES_NO_NO.Enum(), Taken: act("i1", noon())}})
 	}
 	return all
@@ -172,19 +179,22 @@ func clear(e *formulary.Edition) *dosev1.CheckSessionRequest {
 	return &dosev1.CheckSessionRequest{AsOf: timestamppb.New(noon()), Formulary: &dosev1.FormularyChoice{Market: "US"},
 		Subject: &dosev1.CheckSessionRequest_Facts{Facts: &dosev1.SessionFacts{
 			Clock: dosev1.ClockState_CLOCK_STATE_CHECKED,
-			Session: &chartv1.Session{Id: "s1", PatientId: proto.String("p1"), ClinicId: proto.String("c1"), Kind: chartv1.SessionKind_SESSION_KIND_TREATMENT.Enum(),
-				On: date(2026, 3, 2), OrderId: proto.String("o1"), ResponsibleId: proto.String("i1"),
+			Session: &chartv1.Session{Id: "s1", PatientId: proto.String("p1"), ClinicId: proto.String("c1"),
+				Kind: chartv1.SessionKind_SESSION_KIND_TREATMENT.Enum(),
+				On:   date(2026, 3, 2), OrderId: proto.String("o1"), ResponsibleId: proto.String("i1"),
 				Basis:          &chartv1.SessionBasis{Edition: &formularyv1.EditionReference{Version: e.Version(), Hash: sum[:]}},
 				IdentityChecks: []*chartv1.IdentityCheck{{Id: "k1", Check: &chartv1.IdentifiersChecked{Identifiers: []string{"full_name", "date_of_birth"}}}},
-				ReadinessChecks: []*chartv1.ReadinessCheck{{Id: "r1", Check: &chartv1.ReadinessAnswers{Identity: &yes, Sides: &yes, Product: &yes, Consent: &yes, Order: &yes,
-					Skin: &yes, Done: act("i1", noon())}}},
+				ReadinessChecks: []*chartv1.ReadinessCheck{{Id: "r1", Check: &chartv1.ReadinessAnswers{Identity: &yes, Sides: &yes, Product: &yes, Consent: &yes,
+					Order: &yes,
+					Skin:  &yes, Done: act("i1", noon())}}},
 				Screening: answers(q), Consents: []*chartv1.Consent{consentFor("e1", "upper_face", "lower_face")}, Injections: glabella(ona, 4000)},
 			Patient: &chartv1.Patient{Id: "p1", Birth: &chartv1.BirthDate{Date: date(1980, 5, 5), Proof: chartv1.BirthProof_BIRTH_PROOF_DOCUMENT}},
 			Vials:   []*chartv1.Vial{mixedVial()},
 			Lots: []*chartv1.Lot{{Id: "l1", Identity: &chartv1.LotIdentity{Kind: chartv1.LotKind_LOT_KIND_TOXIN, Product: proto.String(ona), Number: "A1"},
 				ExpiresOn: date(2027, 1, 31)}},
 			Order: orderFor(ona),
-			Clinic: &chartv1.Clinic{Id: "c1", Policies: &chartv1.ClinicPolicies{BirthProof: true, ExaminationInPerson: true, YoungestYears: 18, PreparationCheck: true},
+			Clinic: &chartv1.Clinic{Id: "c1", Policies: &chartv1.ClinicPolicies{BirthProof: true, ExaminationInPerson: true, YoungestYears: 18,
+				PreparationCheck: true},
 				Syringes: []*chartv1.StockedSyringe{{Id: "y1", SyringeCode: proto.String("general_1_by_0_01")}}},
 			Staff:          []*accessv1.Staff{injector, colleague, prescriber},
 			ConsentTexts:   []*chartv1.ConsentText{{Id: "t1", Version: proto.String("1"), Published: &chartv1.TextPublication{Digest: []byte("words")}}},

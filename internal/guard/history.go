@@ -37,7 +37,8 @@ func (c *checker) sessionLimit(product string, l *formularyv1.Limit) {
 	}
 	c.say(said{code: CodeSessionLimit, level: l.GetLevel(), about: []string{"injections"}, of: l.GetCode(), source: l.GetProvenance(),
 		figures: []string{"total_units", unitsDecimal(total), "most_units", unitsDecimal(most)},
-		text:    product + ", " + unitsText(product, total) + c.inTarget(l) + " in this visit, is more than the limit of " + unitsText(product, most) + "."})
+		text: product + ", " + unitsText(product, total) + c.inTarget(l) + " in this visit, is more than the limit of " + unitsText(product, most) +
+			"."})
 }
 
 func (c *checker) inTarget(l *formularyv1.Limit) string {
@@ -102,14 +103,17 @@ func (c *checker) intervals() {
 	c.knowledge()
 	h := c.f.History
 	if h == nil {
-		c.say(said{code: CodeHistoryUnknown, about: []string{"history"}, text: "What the patient had before is not known here, so intervals and sums were not checked."})
+		c.say(said{code: CodeHistoryUnknown, about: []string{"history"},
+			text: "What the patient had before is not known here, so intervals and sums were not checked."})
 		return
 	}
 	after := dose.FirstDay
 	if c.f.Self >= 0 {
 		parent, not := h.Parent(c.f.Self)
 		if not != dose.TouchUpHolds {
-			c.say(said{code: CodeTouchUp, about: []string{"kind"}, text: "This touch-up counts as a treatment of its own: the window, product or area does not match the visit that it belongs to."})
+			c.say(said{code: CodeTouchUp, about: []string{"kind"},
+				text: "This touch-up counts as a treatment of its own: " +
+					"the window, product or area does not match the visit that it belongs to."})
 		}
 		if parent >= 0 {
 			_, after = h.Days(parent)
@@ -167,7 +171,8 @@ func (c *checker) doubtful(i int, from dose.Day) {
 	if what == "" {
 		return
 	}
-	c.say(said{code: CodeHistoryUnknown, about: []string{c.treatment(i)}, text: "Of an earlier treatment " + what + " is not known. It counts for intervals and is never counted as zero."})
+	c.say(said{code: CodeHistoryUnknown, about: []string{c.treatment(i)},
+		text: "Of an earlier treatment " + what + " is not known. It counts for intervals and is never counted as zero."})
 }
 
 func (c *checker) treatment(i int) string {
@@ -214,7 +219,8 @@ func (c *checker) interval(had dose.Product, i int) {
 		if n := worst.GetLeast().GetMonths(); n > 0 {
 			s.figures = append(s.figures, "least_months", strconv.Itoa(int(n)))
 		}
-		s.text = "The last treatment with " + name + was + from.String() + ", " + strconv.FormatInt(int64(c.day-from), 10) + " days before " + c.day.String() +
+		s.text = "The last treatment with " + name + was + from.String() + ", " + strconv.FormatInt(int64(c.day-from), 10) + " days before " +
+			c.day.String() +
 			"; the rule of " + periodText(worst.GetLeast().GetDays(), worst.GetLeast().GetMonths()) + " is met from " + earliest.String() + " on."
 		c.say(s)
 	}
@@ -242,7 +248,8 @@ func (c *checker) longer(a, b *formularyv1.IntervalRule, from dose.Day) bool {
 
 // knowledge says of which clinics it is not known whether their records are here.
 func (c *checker) knowledge() {
-	c.say(said{code: CodeElsewhere, about: []string{"knowledge"}, text: "Other clinics not checked: what was done outside these records is known only where it was reported."})
+	c.say(said{code: CodeElsewhere, about: []string{"knowledge"},
+		text: "Other clinics not checked: what was done outside these records is known only where it was reported."})
 	if len(c.f.Knowledge) == 0 {
 		c.say(said{code: CodeClinicUnchecked, about: []string{"knowledge"}, text: "It is not known of any clinic until when its records are here."})
 	}

@@ -57,21 +57,26 @@ type fact struct {
 func facts() []fact {
 	return []fact{
 		{"the order", []string{"ORDER_", "PRESCRIBER_", "STANDING_"}, func(f *dosev1.SessionFacts) { f.Order = nil }},
-		{"the clinic", []string{"AGE_UNVERIFIED", "COOLING_", "CONSENT_COOLING", "CLINIC_UNKNOWN", "ORDER_EXAMINATION", "PREPARATION_UNCHECKED", "VIAL_SHARED", "AGE_UNDER",
+		{"the clinic", []string{"AGE_UNVERIFIED", "COOLING_", "CONSENT_COOLING", "CLINIC_UNKNOWN", "ORDER_EXAMINATION", "PREPARATION_UNCHECKED",
+			"VIAL_SHARED", "AGE_UNDER",
 			"DOSE_TOO_SMALL", "DOSE_BELOW_GRADUATION", "DILUTION_NOT", "DILUENT_DIFFERS"}, func(f *dosev1.SessionFacts) { f.Clinic = nil }},
 		{"the consent texts", []string{"CONSENT_TEXT", "CONSENT_COOLING"}, func(f *dosev1.SessionFacts) { f.ConsentTexts = nil }},
 		{"the lots", []string{"LOT_", "EXPIRY_", "VIAL_EXPIRED"}, func(f *dosev1.SessionFacts) { f.Lots = nil }},
 		{"the questionnaire", []string{"SCREENING_", "CONTRAINDICATION", "ALLERGY", "INTERACTION", "PREGNANCY", "BREAST", "INFECTION", "CONDITION_"},
 			func(f *dosev1.SessionFacts) { f.Questionnaires = nil }},
-		{"the history", []string{"INTERVAL_", "NO_INTERVAL", "HISTORY_", "WINDOW_", "TOUCH_UP", "ORDER_USED", "DOSE_TENFOLD", "VIAL_SHARED", "USE_BY_UNKNOWN"},
+		{"the history", []string{"INTERVAL_", "NO_INTERVAL", "HISTORY_", "WINDOW_", "TOUCH_UP", "ORDER_USED", "DOSE_TENFOLD", "VIAL_SHARED",
+			"USE_BY_UNKNOWN"},
 			func(f *dosev1.SessionFacts) { f.History = nil }},
 		{"knowledge", []string{"CLINIC_UNCHECKED"}, func(f *dosev1.SessionFacts) { f.Knowledge = nil }},
 		{"the clock", []string{"CLOCK_"}, func(f *dosev1.SessionFacts) { f.Clock = 0 }},
-		{"the vials", []string{"VIAL_", "LOT_", "EXPIRY_", "USE_BY_", "PAST_USE", "NOT_MIXED", "MIXED_", "DILU", "SOLUTION", "PREPARATION_", "CONCENTRATION",
+		{"the vials", []string{"VIAL_", "LOT_", "EXPIRY_", "USE_BY_", "PAST_USE", "NOT_MIXED", "MIXED_", "DILU", "SOLUTION", "PREPARATION_",
+			"CONCENTRATION",
 			"CONTENT_", "PRODUCT_WRONG", "PRACTICE", "INJECTION_VOLUME", "NO_GREATEST", "DOSE_TOO_SMALL", "DOSE_BELOW_GRADUATION"}, func(f *dosev1.SessionFacts) { f.Vials = nil }},
-		{"the patient", []string{"PATIENT_", "AGE_", "ALLERGY", "CONTRAINDICATION", "CONDITION_", "INTERACTION", "EXCIPIENTS", "PRACTICE", "HISTORY_", "INTERVAL_",
+		{"the patient", []string{"PATIENT_", "AGE_", "ALLERGY", "CONTRAINDICATION", "CONDITION_", "INTERACTION", "EXCIPIENTS", "PRACTICE", "HISTORY_",
+			"INTERVAL_",
 			"NO_INTERVAL", "WINDOW_", "STANDING_"}, func(f *dosev1.SessionFacts) { f.Patient = nil }},
-		{"the staff", []string{"INJECTOR_", "ROLE_", "CREDENTIAL_", "SUPERVISOR_", "PRESCRIBER_", "ANSWER_"}, func(f *dosev1.SessionFacts) { f.Staff = nil }},
+		{"the staff", []string{"INJECTOR_", "ROLE_", "CREDENTIAL_", "SUPERVISOR_", "PRESCRIBER_", "ANSWER_"},
+			func(f *dosev1.SessionFacts) { f.Staff = nil }},
 	}
 }
 
@@ -141,7 +146,8 @@ func TestBlankNeverPermits(t *testing.T) {
 func TestHoldsRestOnReadFigures(t *testing.T) {
 	base := builtin(t)
 	strict := derived(t, base, everythingHolds(base))
-	weak := map[formularyv1.Obtained]bool{formularyv1.Obtained_OBTAINED_MEMORY: true, formularyv1.Obtained_OBTAINED_TRADE: true, formularyv1.Obtained_OBTAINED_UNSPECIFIED: true}
+	weak := map[formularyv1.Obtained]bool{formularyv1.Obtained_OBTAINED_MEMORY: true, formularyv1.Obtained_OBTAINED_TRADE: true,
+		formularyv1.Obtained_OBTAINED_UNSPECIFIED: true}
 	seen := make(map[formularyv1.Obtained]int)
 	for _, e := range []*formulary.Edition{base, strict} {
 		for _, row := range rows() {
@@ -177,7 +183,8 @@ func TestHoldsRestOnReadFigures(t *testing.T) {
 // everythingHolds is an edition whose every entry asks for a hold.
 func everythingHolds(e *formulary.Edition) *formularyv1.FormularyEdition {
 	whole := e.Message()
-	m := &formularyv1.FormularyEdition{Zones: whole.GetZones(), DepthRules: whole.GetDepthRules(), IntervalRules: whole.GetIntervalRules(), Limits: whole.GetLimits(),
+	m := &formularyv1.FormularyEdition{Zones: whole.GetZones(), DepthRules: whole.GetDepthRules(), IntervalRules: whole.GetIntervalRules(),
+		Limits:    whole.GetLimits(),
 		AgeLimits: whole.GetAgeLimits(), Contraindications: whole.GetContraindications()}
 	for _, entry := range m.Zones {
 		entry.Value.Level = hold
@@ -256,16 +263,23 @@ func TestLift(t *testing.T) {
 		reason string
 		lifted bool
 	}{
-		{"a lead lifts", base, func(v visit) { v.Patient.Birth = nil }, guard.CodeAgeUnknown, "d1", accessv1.Role_ROLE_MEDICAL_LEAD, "known for years", true},
-		{"an injector does not", base, func(v visit) { v.Patient.Birth = nil }, guard.CodeAgeUnknown, "i1", accessv1.Role_ROLE_INJECTOR, "known for years", false},
-		{"one who says she is lead", base, func(v visit) { v.Patient.Birth = nil }, guard.CodeAgeUnknown, "i1", accessv1.Role_ROLE_MEDICAL_LEAD, "known", false},
+		{"a lead lifts", base, func(v visit) { v.Patient.Birth = nil }, guard.CodeAgeUnknown, "d1", accessv1.Role_ROLE_MEDICAL_LEAD, "known for years",
+			true},
+		{"an injector does not", base, func(v visit) { v.Patient.Birth = nil }, guard.CodeAgeUnknown, "i1", accessv1.Role_ROLE_INJECTOR, "known for years",
+			false},
+		{"one who says she is lead", base, func(v visit) { v.Patient.Birth = nil }, guard.CodeAgeUnknown, "i1", accessv1.Role_ROLE_MEDICAL_LEAD, "known",
+			false},
 		{"without a reason", base, func(v visit) { v.Patient.Birth = nil }, guard.CodeAgeUnknown, "d1", accessv1.Role_ROLE_MEDICAL_LEAD, "", false},
-		{"a soft stop", base, func(v visit) { v.first().Planned.DoseMilliunits = 20_000 }, guard.CodeSlip, "i1", accessv1.Role_ROLE_INJECTOR, "meant", true},
+		{"a soft stop", base, func(v visit) { v.first().Planned.DoseMilliunits = 20_000 }, guard.CodeSlip, "i1", accessv1.Role_ROLE_INJECTOR, "meant",
+			true},
 		{"nobody", base, func(v visit) { v.Order.Issued = nil }, guard.CodeOrderDraft, "d1", accessv1.Role_ROLE_MEDICAL_LEAD, "will come", false},
-		{"no edition opens", opened, func(v visit) { v.Session.IdentityChecks = nil }, guard.CodeUnidentified, "d1", accessv1.Role_ROLE_MEDICAL_LEAD, "known", false},
-		{"an edition opens", opened, func(v visit) { v.Session.Consents[0].Signature = nil }, guard.CodeConsentUnsigned, "d1", accessv1.Role_ROLE_MEDICAL_LEAD, "by word", true},
+		{"no edition opens", opened, func(v visit) { v.Session.IdentityChecks = nil }, guard.CodeUnidentified, "d1", accessv1.Role_ROLE_MEDICAL_LEAD,
+			"known", false},
+		{"an edition opens", opened, func(v visit) { v.Session.Consents[0].Signature = nil }, guard.CodeConsentUnsigned, "d1",
+			accessv1.Role_ROLE_MEDICAL_LEAD, "by word", true},
 		{"a supervisor", base, func(v visit) { v.Staff[0].Credentials = nil }, guard.CodeCredential, "i2", accessv1.Role_ROLE_INJECTOR, "I stand by", true},
-		{"the injector herself", base, func(v visit) { v.Staff[0].Credentials = nil }, guard.CodeCredential, "i1", accessv1.Role_ROLE_INJECTOR, "I can", false},
+		{"the injector herself", base, func(v visit) { v.Staff[0].Credentials = nil }, guard.CodeCredential, "i1", accessv1.Role_ROLE_INJECTOR, "I can",
+			false},
 		{"a supervisor without", base, func(v visit) { v.Staff[0].Credentials, v.Staff[1].Credentials = nil, nil }, guard.CodeCredential, "i2",
 			accessv1.Role_ROLE_INJECTOR, "I stand by", false},
 	} {
@@ -323,7 +337,8 @@ func TestConflictsTakeTheWorseEnd(t *testing.T) {
 		{"a dose too high", "injections[j1].planned", []string{dose("4000"), dose("20000")}, guard.CodeSlip},
 		{"no order", "order_id", []string{`"o1"`, "null"}, guard.CodeOrderMissing},
 		{"a void visit", "void", []string{"null", `{"reason":"r","by":"i1"}`}, guard.CodeSessionVoid},
-		{"an identity check", "identity_checks[k1].check", []string{`{"identifiers":["full_name","date_of_birth"]}`, `{"identifiers":["full_name"]}`}, guard.CodeUnidentified},
+		{"an identity check", "identity_checks[k1].check", []string{`{"identifiers":["full_name","date_of_birth"]}`, `{"identifiers":["full_name"]}`},
+			guard.CodeUnidentified},
 		{"another product", "injections[j1].planned", []string{dose("4000"), `{"product":"` + abo + `","dose_milliunits":4000}`}, guard.CodeProductMixed},
 	} {
 		t.Run(row.name, func(t *testing.T) {
@@ -353,7 +368,8 @@ func TestConflictsSum(t *testing.T) {
 	r := clear(e)
 	r.GetFacts().Order.Lines[0].Leave.MostMilliunits = 24_999
 	for _, id := range []string{"j1", "j2", "j3", "j4", "j5"} {
-		conflict(visit{r.GetFacts(), r}, "injections["+id+"].planned", `{"product":"`+ona+`","dose_milliunits":4000}`, `{"product":"`+ona+`","dose_milliunits":5000}`)
+		conflict(visit{r.GetFacts(), r}, "injections["+id+"].planned", `{"product":"`+ona+`","dose_milliunits":4000}`,
+			`{"product":"`+ona+`","dose_milliunits":5000}`)
 	}
 	if of(check(t, e, r).GetFindings(), guard.CodeOrderExceeded) == nil {
 		t.Error("25 units of 24.999 are not held")
@@ -368,7 +384,8 @@ func TestConflictsSum(t *testing.T) {
 func TestConflictsOfOtherRecords(t *testing.T) {
 	e := builtin(t)
 	r := clear(e)
-	r.GetFacts().Conflicts = []*dosev1.PathSiblings{{Key: &chartv1.RecordKey{Kind: optionsv1.RecordKind_RECORD_KIND_LOT, RecordId: "l1"}, Path: "expires_on",
+	r.GetFacts().Conflicts = []*dosev1.PathSiblings{{Key: &chartv1.RecordKey{Kind: optionsv1.RecordKind_RECORD_KIND_LOT, RecordId: "l1"},
+		Path:       "expires_on",
 		ValuesJson: []string{`{"year":2027,"month":1,"day":31}`, `{"year":2026,"month":1,"day":31}`}}}
 	if of(check(t, e, r).GetFindings(), guard.CodeVialExpired) == nil {
 		t.Error("an expiry that one value says passed is not held")

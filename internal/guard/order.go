@@ -58,7 +58,7 @@ func (c *checker) standing(o *chartv1.Order, about []string) {
 		c.say(said{code: CodeOrderStaff, about: about, text: "The standing order does not name the injector."})
 	}
 	born, ok := dayOf(c.f.Patient.GetBirth().GetDate())
-	if years := int(o.GetStanding().GetYoungestYears()); !ok || born.AddMonths(12*years) > c.day {
+	if years := int(o.GetStanding().GetYoungestYears()); !ok || afterYears(born, years) > c.day {
 		c.say(said{code: CodeOrderAge, about: about, figures: []string{"youngest_years", strconv.Itoa(years)},
 			text: "The standing order covers patients from " + strconv.Itoa(years) + " years; this patient is younger or her date of birth is not known."})
 	}
@@ -129,8 +129,10 @@ func (c *checker) coverage(o *chartv1.Order, about []string) {
 			}
 		}
 		if total, _ := c.sum(product, func(*injection) bool { return true }); most > 0 && total > most {
-			c.say(said{code: CodeOrderExceeded, about: about, of: product, figures: []string{"total_units", unitsDecimal(total), "most_units", unitsDecimal(most)},
-				text: product + ", " + unitsText(product, total) + " in all, is more than the " + unitsText(product, most) + " that the order allows in a visit."})
+			c.say(said{code: CodeOrderExceeded, about: about, of: product,
+				figures: []string{"total_units", unitsDecimal(total), "most_units", unitsDecimal(most)},
+				text: product + ", " + unitsText(product, total) + " in all, is more than the " + unitsText(product, most) +
+					" that the order allows in a visit."})
 		}
 		var missing []string
 		for k := range c.injections {

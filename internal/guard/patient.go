@@ -3,6 +3,8 @@ package guard
 import (
 	"strconv"
 
+	"needlebook/internal/dose"
+
 	chartv1 "needlebook/gen/needlebook/chart/v1"
 	formularyv1 "needlebook/gen/needlebook/formulary/v1"
 	optionsv1 "needlebook/gen/needlebook/options/v1"
@@ -10,6 +12,14 @@ import (
 
 // leastYears is the age under which treatment is held whatever the formulary says.
 const leastYears = 18
+
+// mostYears is the greatest age that a limit or a policy may name.
+const mostYears = 150
+
+// afterYears is the day on which someone born on a day is so many years old; more than mostYears count as that.
+func afterYears(born dose.Day, years int) dose.Day {
+	return born.AddMonths(12 * min(max(years, 0), mostYears))
+}
 
 // patientKey is how findings name the patient's record.
 func (c *checker) patientKey() string {
@@ -28,7 +38,8 @@ func (c *checker) patient() {
 		c.say(said{code: CodePatientUnknown, about: []string{"patient_id"}, text: "The patient's record was voided or erased."})
 	}
 	if p.GetDeath() != nil {
-		c.say(said{code: CodePatientDead, about: []string{c.patientKey(), "death"}, text: "A date of death is recorded for this patient. Check who the patient is."})
+		c.say(said{code: CodePatientDead, about: []string{c.patientKey(), "death"},
+			text: "A date of death is recorded for this patient. Check who the patient is."})
 	}
 	most := 0
 	for _, check := range c.f.Session.GetIdentityChecks() {
@@ -57,17 +68,18 @@ func (c *checker) ages() {
 		c.say(said{code: CodeAgeUnverified, about: []string{c.patientKey(), "birth"}, text: "The date of birth was only stated. See a document."})
 	}
 	youngest := max(int(policies.GetYoungestYears()), leastYears)
-	if day.AddMonths(12*youngest) > c.day {
+	if afterYears(day, youngest) > c.day {
 		c.say(said{code: CodeAgeUnder, about: []string{c.patientKey(), "birth"}, figures: []string{"youngest_years", strconv.Itoa(youngest)},
 			text: "The patient, born " + day.String() + ", is under " + strconv.Itoa(youngest) + " years old."})
 	}
 	for _, product := range c.named {
 		for _, l := range c.e.AgeLimits(product, c.f.Market) {
-			under := l.YoungestYears != nil && day.AddMonths(12*int(l.GetYoungestYears())) > c.day
-			over := l.BelowYears != nil && day.AddMonths(12*int(l.GetBelowYears())) <= c.day
+			under := l.YoungestYears != nil && afterYears(day, int(l.GetYoungestYears())) > c.day
+			over := l.BelowYears != nil && afterYears(day, int(l.GetBelowYears())) <= c.day
 			if under && l.GetYoungestYears() > leastYears || over {
 				c.say(said{code: CodeAgeLabel, level: l.GetLevel(), about: []string{c.patientKey(), "birth"}, of: l.GetCode(), source: l.GetProvenance(),
-					figures: ageFigures(l), text: product + " is labelled for patients " + agesText(l) + inMarket(l.GetMarket()) + "; this patient was born " + day.String() + "."})
+					figures: ageFigures(l), text: product + " is labelled for patients " + agesText(l) + inMarket(l.GetMarket()) + "; this patient was born " +
+						day.String() + "."})
 			}
 		}
 	}

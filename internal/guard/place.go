@@ -22,11 +22,13 @@ func (c *checker) places() {
 	for k := range c.injections {
 		i := &c.injections[k]
 		if !i.known {
-			c.say(said{code: CodeMuscleUnknown, about: []string{i.path}, text: "The anatomy does not hold the muscle: " + c.body.text(i.muscle) + ". Zones, sides and regions were not checked."})
+			c.say(said{code: CodeMuscleUnknown, about: []string{i.path},
+				text: "The anatomy does not hold the muscle: " + c.body.text(i.muscle) + ". Zones, sides and regions were not checked."})
 			continue
 		}
 		if !i.about.Allows(sideOf(i.side)) {
-			c.say(said{code: CodeSideWrong, about: []string{i.path}, text: "The side of an injection in the " + i.about.Name + " is missing, or the muscle does not have it."})
+			c.say(said{code: CodeSideWrong, about: []string{i.path}, text: "The side of an injection in the " + i.about.Name +
+				" is missing, or the muscle does not have it."})
 		}
 		for_, seen := zones[i.muscle]
 		if !seen {
@@ -89,7 +91,8 @@ func (c *checker) zonesOf(muscle string, all []*formularyv1.Zone) []zone {
 		if !c.body.covers(z.GetTarget(), muscle) {
 			continue
 		}
-		of := anatomy.Zone{Code: z.GetCode(), Target: z.GetTarget(), Frame: anatomy.FrameCode(z.GetFrame()), Landmark: z.GetLandmark(), Direction: anatomy.Direction(z.GetDirection())}
+		of := anatomy.Zone{Code: z.GetCode(), Target: z.GetTarget(), Frame: anatomy.FrameCode(z.GetFrame()), Landmark: z.GetLandmark(),
+			Direction: anatomy.Direction(z.GetDirection())}
 		if z.LeastMicrometers != nil {
 			of.Least = anatomy.At(anatomy.Micrometre(z.GetLeastMicrometers()))
 		}
@@ -107,15 +110,18 @@ func (c *checker) place(i *injection, zones []zone) {
 	for k := range zones {
 		geometry[k] = zones[k].of
 	}
-	at := anatomy.Place{Frame: anatomy.FrameCode(i.place.GetFrame()), Side: sideOf(i.side), X: anatomy.Micrometre(i.place.GetXMicrometers()), Y: anatomy.Micrometre(i.place.GetYMicrometers()),
+	at := anatomy.Place{Frame: anatomy.FrameCode(i.place.GetFrame()), Side: sideOf(i.side), X: anatomy.Micrometre(i.place.GetXMicrometers()),
+		Y:     anatomy.Micrometre(i.place.GetYMicrometers()),
 		Scale: anatomy.Scale{Measure: i.place.GetScale().GetMeasure(), Measured: anatomy.Micrometre(i.place.GetScale().GetMeasuredMicrometers())}}
 	where, err := anatomy.Locate(at, geometry)
 	if err != nil {
-		c.say(said{code: CodePlaceUnreadable, about: []string{i.path}, text: "The place of an injection cannot be: " + err.Error() + ". Zones were not looked at."})
+		c.say(said{code: CodePlaceUnreadable, about: []string{i.path},
+			text: "The place of an injection cannot be: " + err.Error() + ". Zones were not looked at."})
 		return
 	}
 	if where.Crossed {
-		c.say(said{code: CodeSideCrossed, about: []string{i.path}, text: "An injection is said to be in the " + c.body.sided(i.muscle, i.side) + ", and its place lies " + sideText(where.Side) + "."})
+		c.say(said{code: CodeSideCrossed, about: []string{i.path},
+			text: "An injection is said to be in the " + c.body.sided(i.muscle, i.side) + ", and its place lies " + sideText(where.Side) + "."})
 	}
 	for _, r := range where.Readings {
 		c.reading(i, r, entryOf(zones, r.Zone.Code))
@@ -151,7 +157,8 @@ func (c *checker) reading(i *injection, r anatomy.Reading, z *formularyv1.Zone) 
 	if r.Inside() {
 		s.code, where = CodeNearEdge, "only "+lengthText(r.Margin.Distance)+" inside"
 	}
-	s.text = c.name(i) + ": " + where + " the zone's edge; " + r.Distance.Display() + " " + directionText(r.Zone.Direction) + " the " + wordText(z.GetLandmark()) +
+	s.text = c.name(i) + ": " + where + " the zone's edge; " + r.Distance.Display() + " " + directionText(r.Zone.Direction) + " the " +
+		wordText(z.GetLandmark()) +
 		", where " + boundText(z, r.Bound) + " is asked for"
 	if r.ByDefault {
 		s.text += " (by a generic face, not measured on the patient)"

@@ -44,7 +44,8 @@ func regimens() []regimen {
 		{ona, frown, 3000, 5000, 500, deep}, {ona, pair("orbicularis_oculi", 3), 3000, 4000, 500, deep},
 		{ona, append([]point{{"frontalis", midline, 1}}, pair("frontalis", 2)...), 2000, 4000, 500, deep},
 		{ona, pair("orbicularis_oris", 2), 500, 2000, 250, shallow}, {ona, pair("depressor_anguli_oris", 2), 1000, 2500, 500, shallow},
-		{ona, pair("mentalis", 1), 2000, 5000, 500, deep}, {ona, pair("nasalis", 1), 2000, 4000, 500, shallow}, {ona, pair("masseter", 2), 8000, 15_000, 1000, deep},
+		{ona, pair("mentalis", 1), 2000, 5000, 500, deep}, {ona, pair("nasalis", 1), 2000, 4000, 500, shallow}, {ona, pair("masseter", 2), 8000, 15_000,
+			1000, deep},
 		{abo, frown, 8000, 12_000, 1000, deep}, {abo, pair("orbicularis_oris", 2), 1250, 2500, 250, shallow},
 		{abo, pair("depressor_anguli_oris", 2), 5000, 7000, 1000, shallow}, {abo, pair("mentalis", 1), 10_000, 15_000, 1000, deep},
 		{inco, frown, 4000, 6000, 500, deep}, {inco, pair("orbicularis_oculi", 3), 3000, 4000, 500, deep},
@@ -141,7 +142,8 @@ func pour(d *rand.Rand, f *dosev1.SessionFacts, product string) {
 	f.Lots[0].Identity.Product = &product
 	f.Clinic.Policies.SharedVials = d.IntN(2) == 0
 	if f.Clinic.Policies.SharedVials && d.IntN(2) == 0 && total <= content/2 {
-		f.Vials[0].Draws = append(f.Vials[0].Draws, &chartv1.Draw{Id: "other", Amount: &chartv1.DrawAmount{SessionId: "another", PreparationId: proto.String("m1"),
+		f.Vials[0].Draws = append(f.Vials[0].Draws, &chartv1.Draw{Id: "other", Amount: &chartv1.DrawAmount{SessionId: "another",
+			PreparationId:  proto.String("m1"),
 			DoseMilliunits: content / 5, VolumeNanoliters: diluent / 5}})
 	}
 }

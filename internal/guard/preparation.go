@@ -56,6 +56,8 @@ func (c *checker) solution(p *chartv1.Preparation, at []string) {
 	}
 }
 
+const unknownUseBy = "Until when the preparation may be used is not known from a source that permits it"
+
 // useBy judges until when a preparation may be used. A time that rests on a rule that clears nothing counts as unknown, which means: discard after this
 // session. p is nil for a ready liquid, whose opening is not recorded.
 func (c *checker) useBy(v *chartv1.Vial, p *chartv1.Preparation, at []string) {
@@ -66,10 +68,11 @@ func (c *checker) useBy(v *chartv1.Vial, p *chartv1.Preparation, at []string) {
 	}
 	if !ok || !c.relied(v, p, until, at) {
 		if c.usedElsewhere(v, p) {
-			c.say(said{code: CodeUseByReused, about: at, text: "Until when the preparation may be used is not known from a source that permits it, and it was used in another visit. Discard it."})
+			c.say(said{code: CodeUseByReused, about: at,
+				text: unknownUseBy + ", and it was used in another visit. Discard it."})
 			return
 		}
-		c.say(said{code: CodeUseByUnknown, about: at, text: "Until when the preparation may be used is not known from a source that permits it: discard after this session."})
+		c.say(said{code: CodeUseByUnknown, about: at, text: unknownUseBy + ": discard after this session."})
 	}
 }
 
@@ -96,7 +99,8 @@ func (c *checker) relied(v *chartv1.Vial, p *chartv1.Preparation, until time.Tim
 func (c *checker) usedElsewhere(v *chartv1.Vial, p *chartv1.Preparation) bool {
 	return slices.ContainsFunc(v.GetDraws(), func(d *chartv1.Draw) bool {
 		a := d.GetAmount()
-		return d.GetVoid() == nil && a != nil && a.GetSessionId() != c.f.Session.GetId() && (p == nil || a.GetPreparationId() == p.GetId() || a.PreparationId == nil)
+		return d.GetVoid() == nil && a != nil && a.GetSessionId() != c.f.Session.GetId() && (p == nil || a.GetPreparationId() == p.GetId() ||
+			a.PreparationId == nil)
 	})
 }
 
@@ -104,12 +108,14 @@ func (c *checker) usedElsewhere(v *chartv1.Vial, p *chartv1.Preparation) bool {
 func (c *checker) dilution(v *chartv1.Vial, p *chartv1.Preparation, at []string) {
 	content, diluent := v.GetPresentation(), p.GetDiluent()
 	if diluent.GetAdditive() != "" {
-		c.say(said{code: CodeDiluentKind, about: at, of: "additive", text: "Something was added to the solution beside the diluent: " + diluent.GetAdditive()})
+		c.say(said{code: CodeDiluentKind, about: at, of: "additive",
+			text: "Something was added to the solution beside the diluent: " + diluent.GetAdditive()})
 	}
 	var other *formularyv1.Dilution
 	for _, d := range c.e.Dilutions(formulary.Mix{Product: content.GetProduct(), ContentMilliunits: int64(content.GetContentMilliunits()),
 		DiluentNanoliters: diluent.GetVolumeNanoliters()}) {
-		allowed := d.GetStanding() == formularyv1.DilutionStanding_DILUTION_STANDING_LABELLED || d.GetStanding() == formularyv1.DilutionStanding_DILUTION_STANDING_ADOPTED
+		allowed := d.GetStanding() == formularyv1.DilutionStanding_DILUTION_STANDING_LABELLED ||
+			d.GetStanding() == formularyv1.DilutionStanding_DILUTION_STANDING_ADOPTED
 		if !formulary.Holds(d.GetMarket(), c.f.Market) || !allowed || d.GetUse() == "therapeutic" || !formulary.Clears(d.GetProvenance()) {
 			continue
 		}
@@ -122,13 +128,16 @@ func (c *checker) dilution(v *chartv1.Vial, p *chartv1.Preparation, at []string)
 	switch {
 	case adopted:
 	case otherKind != "":
-		c.say(said{code: CodeDiluentKind, about: at, text: "The lead adopted this dilution with " + wordText(otherKind) + ", and " + wordText(diluent.GetKind()) + " was added."})
+		c.say(said{code: CodeDiluentKind, about: at, text: "The lead adopted this dilution with " + wordText(otherKind) + ", and " +
+			wordText(diluent.GetKind()) + " was added."})
 	case other != nil:
 		c.say(said{code: CodeDiluentKind, about: at, source: other.GetProvenance(),
 			text: "What is stated of this dilution is for " + wordText(other.GetDiluent()) + ", and " + wordText(diluent.GetKind()) + " was added."})
 	default:
-		c.say(said{code: CodeDilution, about: at, figures: []string{"content_units", unitsDecimal(int64(content.GetContentMilliunits())), "diluent_ml", mlDecimal(diluent.GetVolumeNanoliters())},
-			text: "No label that may be relied on states " + anyName(content.GetProduct()) + ", " + unitsText(content.GetProduct(), int64(content.GetContentMilliunits())) + " in " +
+		c.say(said{code: CodeDilution, about: at, figures: []string{"content_units", unitsDecimal(int64(content.GetContentMilliunits())), "diluent_ml",
+			mlDecimal(diluent.GetVolumeNanoliters())},
+			text: "No label that may be relied on states " + anyName(content.GetProduct()) + ", " + unitsText(content.GetProduct(),
+				int64(content.GetContentMilliunits())) + " in " +
 				mlText(diluent.GetVolumeNanoliters()) + ", and the lead did not adopt it."})
 	}
 }
@@ -163,7 +172,8 @@ func (c *checker) draws(v *chartv1.Vial, about []string) {
 		exact, err := mix.UnitsIn(dose.Volume(a.GetVolumeNanoliters()))
 		if err != nil || !withinMilliunit(exact.Units(), int64(a.GetDoseMilliunits())) {
 			c.say(said{code: CodeConcentration, about: []string{about[0], "draws[" + d.GetId() + "]"},
-				figures: []string{"recorded_units", unitsDecimal(int64(a.GetDoseMilliunits())), "volume_ml", mlDecimal(a.GetVolumeNanoliters()), "exact_units", exact.Number().Decimal},
+				figures: []string{"recorded_units", unitsDecimal(int64(a.GetDoseMilliunits())), "volume_ml", mlDecimal(a.GetVolumeNanoliters()), "exact_units",
+					exact.Number().Decimal},
 				text: mlText(a.GetVolumeNanoliters()) + " of " + mix.Display() + " hold " + exact.Display() + ", and the draw says " +
 					unitsText(string(mix.Product()), int64(a.GetDoseMilliunits())) + "."})
 		}

@@ -163,7 +163,7 @@ var rules = []Rule{
 	{CodeOrderOwed, caution, nobody(), "a change by voice that the prescriber has not countersigned", byRecord},
 	{CodeOrderStaff, hold, nobody(), "a standing order that does not name the injector", byRecord},
 	{CodeOrderAge, hold, nobody(), "a patient younger than a standing order covers", byRecord},
-	{CodePrescriber, hold, nobody(), "the prescriber may not prescribe, or not any more", byRecord},
+	{CodePrescriber, hold, lead(), "the prescriber may not prescribe, or not any more", byRecord},
 	{CodePrescriberUnseen, caution, nobody(), "no record of the prescriber", byRecord},
 
 	{CodeScreeningNone, hold, lead(), "no question was answered", byRecord},
@@ -212,7 +212,8 @@ var rules = []Rule{
 	{CodeUseByUnknown, caution, nobody(), "no use-by that may be relied on: discard after this session", "use_by_rules"},
 	{CodeUseByReused, hold, lead(), "no use-by that may be relied on, and the preparation was used in another visit", "use_by_rules"},
 	{CodeUseByLonger, hold, lead(), "a use-by later than the rule that it names", "use_by_rules"},
-	{CodeDiluentKind, hold, lead(), "another diluent than what is stated of this dilution, something added, or a diluent in a ready liquid", "dilutions; presentations"},
+	{CodeDiluentKind, hold, lead(), "another diluent than what is stated of this dilution, something added, or a diluent in a ready liquid",
+		"dilutions; presentations"},
 	{CodeDiluentExpired, hold, never(), "the diluent is past its last day of use", byRecord},
 	{CodeDilution, caution, nobody(), "a dilution that no label states and the lead did not adopt", "dilutions"},
 	{CodeCloudy, hold, never(), "the solution is cloudy or has particles", byRecord},
@@ -238,7 +239,7 @@ var rules = []Rule{
 	{CodeClinicUnchecked, caution, nobody(), "a clinic of which it is not known whether its records are here", byRecord},
 	{CodeElsewhere, note, nobody(), "always: other clinics are known only as reported", byRecord},
 
-	{CodeMuscleUnknown, caution, nobody(), "a muscle that the anatomy does not hold, or none", "docs/anatomy.md"},
+	{CodeMuscleUnknown, hold, lead(), "a muscle that the anatomy does not hold, or none, so that region, consent and credential cannot be checked", "docs/anatomy.md"},
 	{CodeSideWrong, hold, injector(), "a side that the muscle does not have, or none in a paired one", "docs/anatomy.md"},
 	{CodeSideCrossed, hold, injector(), "the place lies on another side than the one said", "docs/anatomy.md"},
 	{CodeSidesUnequal, caution, nobody(), "right and left of one muscle differ and no reason is given", byPractice},

@@ -36,7 +36,8 @@ func (c *checker) screening() {
 	conditions := make(map[string]asked)
 	c.readAlerts(conditions)
 	if !slices.ContainsFunc(c.f.Session.GetScreening(), standsAnswer) {
-		c.say(said{code: CodeScreeningNone, about: []string{"screening"}, text: "No question about diseases, drugs, pregnancy or allergy was answered in this visit."})
+		c.say(said{code: CodeScreeningNone, about: []string{"screening"},
+			text: "No question about diseases, drugs, pregnancy or allergy was answered in this visit."})
 		c.judge(conditions)
 		return
 	}
@@ -54,8 +55,9 @@ func (c *checker) screening() {
 		}
 	}
 	if len(unreadable) > 0 {
-		c.say(said{code: CodeUnreadable, about: []string{"screening"}, text: "The questions behind answers are not known here, so the answers cannot be judged: " +
-			countText(unreadable) + "."})
+		c.say(said{code: CodeUnreadable, about: []string{"screening"},
+			text: "The questions behind answers are not known here, so the answers cannot be judged: " +
+				countText(unreadable) + "."})
 	}
 	if skin := c.lastReadiness(func(a *chartv1.ReadinessAnswers) *bool { return a.Skin }); skin != nil {
 		how := ""
@@ -190,7 +192,8 @@ func (c *checker) judge(conditions map[string]asked) {
 			listed = c.judgeFor(product, name, conditions[name].how, about) || listed
 		}
 		if !listed {
-			c.say(said{code: CodeUnlisted, about: about, of: name, text: "The patient has, may have or takes: " + wordText(name) + "; " + conditions[name].how +
+			c.say(said{code: CodeUnlisted, about: about, of: name, text: "The patient has, may have or takes: " + wordText(name) + "; " +
+				conditions[name].how +
 				". For the product planned the formulary says nothing of it; ask the medical lead."})
 		}
 	}
@@ -202,8 +205,9 @@ func (c *checker) judgeFor(product, condition, how string, about []string) (list
 			continue
 		}
 		listed = true
-		c.say(said{code: codeOfKind(entry.GetKind()), level: entry.GetLevel(), about: about, of: product + "/" + entry.GetCode(), source: entry.GetProvenance(),
-			text: product + inMarket(entry.GetMarket()) + ": " + entry.GetText() + " Here " + how + "."})
+		c.say(said{code: codeOfKind(entry.GetKind()), level: entry.GetLevel(), about: about, of: product + "/" + entry.GetCode(),
+			source: entry.GetProvenance(),
+			text:   product + inMarket(entry.GetMarket()) + ": " + entry.GetText() + " Here " + how + "."})
 	}
 	if p, ok := c.e.Product(product); ok && slices.Contains(p.GetExcipients(), condition) {
 		listed = true

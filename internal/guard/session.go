@@ -28,23 +28,28 @@ func (c *checker) session() {
 	}
 	c.practice()
 	if c.f.Clinic == nil || c.f.Clinic.GetId() != s.GetClinicId() {
-		c.say(said{code: CodeClinicUnknown, about: []string{"clinic_id"}, text: "The record of the visit's clinic is not known here, nor are its policies."})
+		c.say(said{code: CodeClinicUnknown, about: []string{"clinic_id"},
+			text: "The record of the visit's clinic is not known here, nor are its policies."})
 	}
 	switch {
 	case len(c.injections) == 0:
 		c.say(said{code: CodeNothingPlanned, about: []string{"injections"}, text: "Nothing is planned or given in this visit."})
 	case s.GetKind() != chartv1.SessionKind_SESSION_KIND_TREATMENT && s.GetKind() != chartv1.SessionKind_SESSION_KIND_TOUCH_UP:
-		c.say(said{code: CodeKindTreatsNot, about: []string{"kind"}, text: "An injection is planned or given in a visit that is not a treatment or a touch-up."})
+		c.say(said{code: CodeKindTreatsNot, about: []string{"kind"},
+			text: "An injection is planned or given in a visit that is not a treatment or a touch-up."})
 	}
 	if sum := c.e.Sum(); hex.EncodeToString(s.GetBasis().GetEdition().GetHash()) != hex.EncodeToString(sum[:]) {
-		c.say(said{code: CodeEditionOther, about: []string{"basis"}, text: "These findings rest on formulary " + c.e.Version() + ", which is not the one that the visit began with."})
+		c.say(said{code: CodeEditionOther, about: []string{"basis"},
+			text: "These findings rest on formulary " + c.e.Version() + ", which is not the one that the visit began with."})
 	}
 	c.readiness()
 	for _, path := range c.f.Conflicts {
-		c.say(said{code: CodeConflict, about: []string{path}, text: "Values of " + path + " are in conflict. The worse end was taken; someone must settle them."})
+		c.say(said{code: CodeConflict, about: []string{path}, text: "Values of " + path +
+			" are in conflict. The worse end was taken; someone must settle them."})
 	}
 	if c.f.Unread {
-		c.say(said{code: CodeConflictUnread, about: []string{"conflicts"}, text: "More values are in conflict than can be judged one by one. Settle some first."})
+		c.say(said{code: CodeConflictUnread, about: []string{"conflicts"},
+			text: "More values are in conflict than can be judged one by one. Settle some first."})
 	}
 }
 
@@ -83,7 +88,8 @@ func (c *checker) readiness() {
 		{"skin", "the skin is not clean or not free of infection", func(a *chartv1.ReadinessAnswers) *bool { return a.Skin }},
 	} {
 		if last := c.lastReadiness(item.of); last != nil && !*last {
-			c.say(said{code: CodeReadinessFailed, about: []string{"readiness_checks"}, of: item.name, text: "The check before the needle says: " + item.text + "."})
+			c.say(said{code: CodeReadinessFailed, about: []string{"readiness_checks"}, of: item.name,
+				text: "The check before the needle says: " + item.text + "."})
 		}
 	}
 }
@@ -113,9 +119,11 @@ func (c *checker) clock() {
 	case dosev1.ClockState_CLOCK_STATE_RAN_BACKWARDS:
 		c.say(said{code: CodeClockBackwards, about: []string{"clock"}, text: "This device's clock ran backwards. " + dated + " Check them by a calendar."})
 	default:
-		c.say(said{code: CodeClockUnchecked, about: []string{"clock"}, text: "This device's clock was never checked. " + dated + " Check them by a calendar."})
+		c.say(said{code: CodeClockUnchecked, about: []string{"clock"},
+			text: "This device's clock was never checked. " + dated + " Check them by a calendar."})
 	}
 	if !c.dayKnown {
-		c.say(said{code: CodeDateDiffers, about: []string{"on"}, text: "The day of the visit is missing or is not the day that is judged on, " + c.day.String() + ". Check the day."})
+		c.say(said{code: CodeDateDiffers, about: []string{"on"}, text: "The day of the visit is missing or is not the day that is judged on, " +
+			c.day.String() + ". Check the day."})
 	}
 }

@@ -24,7 +24,8 @@ func (c *checker) sides() {
 			continue
 		}
 		c.say(said{code: CodeSidesUnequal, about: []string{"injections"}, of: at.product + "/" + at.muscle,
-			figures: []string{"right_units", unitsDecimal(right), "left_units", unitsDecimal(left), "difference_units", unitsDecimal(max(right, left) - min(right, left))},
+			figures: []string{"right_units", unitsDecimal(right), "left_units", unitsDecimal(left), "difference_units",
+				unitsDecimal(max(right, left) - min(right, left))},
 			text: at.product + ", " + i.about.Name + ": right " + unitsText(at.product, right) + " and left " + unitsText(at.product, left) +
 				", and no reason is given why they differ."})
 	}

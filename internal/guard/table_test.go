@@ -54,7 +54,8 @@ func daysBefore(n int) *recordv1.Date {
 // place puts the first injection, in the lips, so far medial to a mouth corner of the generic face on the right.
 func placed(v visit, x, y int32) {
 	lips(v.r)
-	v.first().Place = &chartv1.Place{Frame: "mouth", XMicrometers: x, YMicrometers: y, Scale: &chartv1.FrameScale{Measure: "mouth_width", MeasuredMicrometers: 60_000}}
+	v.first().Place = &chartv1.Place{Frame: "mouth", XMicrometers: x, YMicrometers: y, Scale: &chartv1.FrameScale{Measure: "mouth_width",
+		MeasuredMicrometers: 60_000}}
 }
 
 func oneInjection(v visit, muscle string, side chartv1.Side, milliunits int32) {
@@ -87,7 +88,8 @@ func rows() []row {
 				no.Check.Sides, no.Check.Done = proto.Bool(false), act("i1", noon().Add(-time.Minute))
 				v.Session.ReadinessChecks = append(v.Session.ReadinessChecks, no)
 			}},
-		{code: guard.CodeConflict, trips: func(v visit) { conflict(v, "order_id", `"o1"`, `"o1"`) }, justNot: func(v visit) { conflict(v, "language", `"en"`, `"el"`) }},
+		{code: guard.CodeConflict, trips: func(v visit) { conflict(v, "order_id", `"o1"`, `"o1"`) },
+			justNot: func(v visit) { conflict(v, "language", `"en"`, `"el"`) }},
 		{code: guard.CodeConflictUnread, trips: func(v visit) { manyConflicts(v, 7) }, justNot: func(v visit) { manyConflicts(v, 6) }},
 		{code: guard.CodeAnswerNot, trips: func(v visit) { answered(v, "i1", accessv1.Role_ROLE_INJECTOR, "seen the passport") },
 			justNot: func(v visit) { answered(v, "d1", accessv1.Role_ROLE_MEDICAL_LEAD, "seen the passport") }},
@@ -97,10 +99,12 @@ func rows() []row {
 		{code: guard.CodeClinicUnknown, trips: func(v visit) { v.Clinic = nil }, justNot: untouched},
 
 		{code: guard.CodePatientUnknown, trips: func(v visit) { v.Patient.Id = "p2" }, justNot: untouched},
-		{code: guard.CodeUnidentified, trips: func(v visit) { v.Session.IdentityChecks[0].Check.Identifiers = []string{"full_name", "full_name"} }, justNot: untouched},
+		{code: guard.CodeUnidentified, trips: func(v visit) { v.Session.IdentityChecks[0].Check.Identifiers = []string{"full_name", "full_name"} },
+			justNot: untouched},
 		{code: guard.CodePatientDead, trips: func(v visit) { v.Patient.Death = date(2026, 1, 1) }, justNot: untouched},
 		{code: guard.CodeAgeUnknown, trips: func(v visit) { v.Patient.Birth = nil }, justNot: untouched},
-		{code: guard.CodeAgeUnder, trips: func(v visit) { v.Patient.Birth.Date = date(2008, 3, 3) }, justNot: func(v visit) { v.Patient.Birth.Date = date(2008, 3, 2) }},
+		{code: guard.CodeAgeUnder, trips: func(v visit) { v.Patient.Birth.Date = date(2008, 3, 3) },
+			justNot: func(v visit) { v.Patient.Birth.Date = date(2008, 3, 2) }},
 		{code: guard.CodeAgeUnverified, trips: func(v visit) { v.Patient.Birth.Proof = chartv1.BirthProof_BIRTH_PROOF_STATED },
 			justNot: func(v visit) {
 				v.Patient.Birth.Proof, v.Clinic.Policies.BirthProof = chartv1.BirthProof_BIRTH_PROOF_STATED, false
@@ -112,7 +116,8 @@ func rows() []row {
 		{code: guard.CodeOrderDraft, trips: func(v visit) { v.Order.Issued = nil }, justNot: untouched},
 		{code: guard.CodeOrderWithdrawn, trips: func(v visit) { v.Order.Withdrawn = void() }, justNot: untouched},
 		{code: guard.CodeOrderOther, trips: func(v visit) { v.Order.PatientId = proto.String("p2") }, justNot: untouched},
-		{code: guard.CodeOrderClinic, trips: func(v visit) { v.Order.ClinicId = proto.String("c2") }, justNot: func(v visit) { v.Order.ClinicId = proto.String("c1") }},
+		{code: guard.CodeOrderClinic, trips: func(v visit) { v.Order.ClinicId = proto.String("c2") },
+			justNot: func(v visit) { v.Order.ClinicId = proto.String("c1") }},
 		{code: guard.CodeOrderExpired, trips: func(v visit) { v.Order.Validity.Until = date(2026, 3, 1) },
 			justNot: func(v visit) { v.Order.Validity.Until = date(2026, 3, 2) }},
 		{code: guard.CodeOrderExceeded, trips: func(v visit) { v.Order.Lines[0].Leave.MostMilliunits = 19_999 },
@@ -217,7 +222,8 @@ func rows() []row {
 		{code: guard.CodeUseByLonger, trips: func(v visit) {
 			v.Vials[0].Preparations[0].UseBy.Until = timestamppb.New(noon().Add(21*time.Hour + time.Second))
 		}, justNot: func(v visit) { v.Vials[0].Preparations[0].UseBy.Until = timestamppb.New(noon().Add(21 * time.Hour)) }},
-		{code: guard.CodeDiluentKind, trips: func(v visit) { adopted(v, "lidocaine") }, justNot: func(v visit) { adopted(v, "sodium_chloride_0_9_preservative_free") }},
+		{code: guard.CodeDiluentKind, trips: func(v visit) { adopted(v, "lidocaine") },
+			justNot: func(v visit) { adopted(v, "sodium_chloride_0_9_preservative_free") }},
 		{code: guard.CodeDiluentExpired, trips: func(v visit) { v.Vials[0].Preparations[0].Diluent.ExpiresOn = date(2026, 3, 1) },
 			justNot: func(v visit) { v.Vials[0].Preparations[0].Diluent.ExpiresOn = date(2026, 3, 2) }},
 		{code: guard.CodeDilution, trips: func(v visit) { v.Vials[0].Preparations[0].Diluent.VolumeNanoliters = 2_500_001 }, justNot: untouched},
@@ -230,23 +236,34 @@ func rows() []row {
 		{code: guard.CodeOverdrawn, trips: func(v visit) { v.Vials[0].Draws = []*chartv1.Draw{drawOf("s0", 80_001)} },
 			justNot: func(v visit) { v.Vials[0].Draws = []*chartv1.Draw{drawOf("s0", 80_000)} }},
 
-		{code: guard.CodeVolumeMost, edition: limit(&formularyv1.Limit{Basis: formularyv1.DoseBasis_DOSE_BASIS_INJECTION, VolumeNanoliters: proto.Int64(100_000), Level: hold}),
+		{code: guard.CodeVolumeMost, edition: limit(&formularyv1.Limit{Basis: formularyv1.DoseBasis_DOSE_BASIS_INJECTION,
+			VolumeNanoliters: proto.Int64(100_000), Level: hold}),
 			trips: func(v visit) { v.first().Planned.DoseMilliunits = 4001 }, justNot: untouched},
 		{code: guard.CodeVolumeUnset, trips: untouched, nothingIs: true},
-		{code: guard.CodeTooSmall, trips: func(v visit) { v.first().Planned.DoseMilliunits = 200 }, justNot: func(v visit) { v.first().Planned.DoseMilliunits = 201 }},
-		{code: guard.CodeSmall, trips: func(v visit) { v.first().Planned.DoseMilliunits = 399 }, justNot: func(v visit) { v.first().Planned.DoseMilliunits = 400 }},
+		{code: guard.CodeTooSmall, trips: func(v visit) { v.first().Planned.DoseMilliunits = 200 },
+			justNot: func(v visit) { v.first().Planned.DoseMilliunits = 201 }},
+		{code: guard.CodeSmall, trips: func(v visit) { v.first().Planned.DoseMilliunits = 399 },
+			justNot: func(v visit) { v.first().Planned.DoseMilliunits = 400 }},
 		{code: guard.CodeDoseMissing, trips: func(v visit) { v.first().Planned = nil }, justNot: untouched},
 		{code: guard.CodeAboveRange, trips: func(v visit) { v.first().Planned.DoseMilliunits = 4001 }, justNot: untouched},
 		{code: guard.CodeBelowRange, trips: func(v visit) { v.first().Planned.DoseMilliunits = 3999 }, justNot: untouched},
 		{code: guard.CodeRangeUnknown, trips: func(v visit) { oneInjection(v, "depressor_labii_inferioris", right, 1000) }, justNot: untouched},
-		{code: guard.CodeSlip, trips: func(v visit) { v.first().Planned.DoseMilliunits = 20_000 }, justNot: func(v visit) { v.first().Planned.DoseMilliunits = 19_999 }},
-		{code: guard.CodeSessionLimit, edition: limit(&formularyv1.Limit{Basis: formularyv1.DoseBasis_DOSE_BASIS_SESSION, DoseMilliunits: proto.Int32(20_000), Level: hold}),
+		{code: guard.CodeSlip, trips: func(v visit) { v.first().Planned.DoseMilliunits = 20_000 },
+			justNot: func(v visit) { v.first().Planned.DoseMilliunits = 19_999 }},
+		{code: guard.CodeSessionLimit, edition: limit(&formularyv1.Limit{Basis: formularyv1.DoseBasis_DOSE_BASIS_SESSION,
+			DoseMilliunits: proto.Int32(20_000), Level: hold}),
 			trips: func(v visit) { v.first().Planned.DoseMilliunits = 4001 }, justNot: untouched},
 		{code: guard.CodeWindowLimit, trips: func(v visit) { v.History = []*chartv1.Session{earlier("s0", date(2025, 12, 3), "c2", ona, 76_001)} },
 			justNot: func(v visit) { v.History = []*chartv1.Session{earlier("s0", date(2025, 12, 3), "c2", ona, 76_000)} }},
-		{code: guard.CodeInterval, level: caution, trips: func(v visit) { v.History = []*chartv1.Session{earlier("s0", date(2025, 12, 3), "c2", ona, 4000)} },
+		{code: guard.CodeInterval, level: caution, trips: func(v visit) {
+			v.History = []*chartv1.Session{earlier("s0", date(2025, 12, 3), "c2", ona,
+				4000)}
+		},
 			justNot: func(v visit) { v.History = []*chartv1.Session{earlier("s0", date(2025, 12, 2), "c2", ona, 4000)} }},
-		{code: guard.CodeIntervalUnset, edition: noIntervals(), trips: func(v visit) { v.History = []*chartv1.Session{earlier("s0", daysBefore(50), "c2", ona, 4000)} },
+		{code: guard.CodeIntervalUnset, edition: noIntervals(), trips: func(v visit) {
+			v.History = []*chartv1.Session{earlier("s0", daysBefore(50), "c2",
+				ona, 4000)}
+		},
 			justNot: untouched},
 		{code: guard.CodeTouchUp, edition: touchUps(), trips: func(v visit) { touchUp(v, 29) }, justNot: func(v visit) { touchUp(v, 28) }},
 		{code: guard.CodeHistoryUnknown, trips: func(v visit) { elsewhere(v, nil) }, justNot: func(v visit) { elsewhere(v, proto.Int32(20_000)) }},
@@ -261,10 +278,12 @@ func rows() []row {
 				v.Session.Injections[1].Planned.DoseMilliunits = 3999
 				v.Session.Injections[2].UnevenReason = proto.String("the left is weaker")
 			}},
-		{code: guard.CodePlaceUnreadable, trips: func(v visit) { v.first().Place = &chartv1.Place{Frame: "toe"} }, justNot: func(v visit) { placed(v, -12_000, 16_000) }},
+		{code: guard.CodePlaceUnreadable, trips: func(v visit) { v.first().Place = &chartv1.Place{Frame: "toe"} },
+			justNot: func(v visit) { placed(v, -12_000, 16_000) }},
 		{code: guard.CodeNoPlace, trips: untouched, justNot: func(v visit) { placed(v, -12_000, 16_000); v.Session.Injections = v.Session.Injections[:1] }},
 		// Half the measured mouth width is 30 mm: 15 mm medial to the corner is 15 mm from the midline.
-		{code: guard.CodeOutsideZone, level: caution, trips: func(v visit) { placed(v, -15_001, 16_000) }, justNot: func(v visit) { placed(v, -15_000, 16_000) }},
+		{code: guard.CodeOutsideZone, level: caution, trips: func(v visit) { placed(v, -15_001, 16_000) },
+			justNot: func(v visit) { placed(v, -15_000, 16_000) }},
 		{code: guard.CodeNearEdge, trips: func(v visit) { placed(v, -14_001, 16_000) }, justNot: func(v visit) { placed(v, -14_000, 16_000) }},
 		{code: guard.CodeZoneUnmeasured, trips: func(v visit) { placed(v, 0, 0); v.first().Place = &chartv1.Place{Frame: "brow", XMicrometers: -8000} },
 			justNot: func(v visit) { placed(v, -12_000, 16_000) }},
@@ -278,7 +297,8 @@ func rows() []row {
 			justNot: func(v visit) { v.Staff[0].Positions[0].Assignment.Until = date(2026, 3, 2) }},
 		{code: guard.CodeCredential, trips: func(v visit) { v.Staff[0].Credentials = nil },
 			justNot: func(v visit) { v.Staff[0].Credentials = v.Staff[0].Credentials[:1] }},
-		{code: guard.CodeLowerFace, trips: func(v visit) { lips(v.r); v.Staff[0].Credentials = v.Staff[0].Credentials[:1] }, justNot: func(v visit) { lips(v.r) }},
+		{code: guard.CodeLowerFace, trips: func(v visit) { lips(v.r); v.Staff[0].Credentials = v.Staff[0].Credentials[:1] },
+			justNot: func(v visit) { lips(v.r) }},
 		{code: guard.CodeSupervision, trips: func(v visit) { v.Staff[0].Credentials = []*accessv1.Credential{credential("upper_face", supervised)} },
 			justNot: func(v visit) {
 				v.Staff[0].Credentials = []*accessv1.Credential{credential("upper_face", supervised)}
@@ -297,7 +317,8 @@ func conflict(v visit, path string, values ...string) {
 
 // manyConflicts puts so many registers of two values each in conflict: 2 to the power of n readings.
 func manyConflicts(v visit, n int) {
-	for _, path := range []string{"injections[j1].muscle", "injections[j2].muscle", "injections[j3].muscle", "injections[j4].muscle", "injections[j5].muscle"}[:min(n, 5)] {
+	for _, path := range []string{"injections[j1].muscle", "injections[j2].muscle", "injections[j3].muscle", "injections[j4].muscle",
+		"injections[j5].muscle"}[:min(n, 5)] {
 		conflict(v, path, `"corrugator_supercilii"`, `"procerus"`)
 	}
 	for _, path := range []string{"injections[j1].side", "injections[j2].side", "injections[j3].side", "injections[j4].side"}[:n-5] {
@@ -349,7 +370,8 @@ func standing(v visit, years int32, staff ...string) {
 
 // notAsked takes the answer about a condition away, and the question with it unless it depends on another one.
 func notAsked(v visit, condition string, shownIf *chartv1.QuestionCondition) {
-	v.Session.Screening = slices.DeleteFunc(v.Session.Screening, func(a *chartv1.ScreeningAnswer) bool { return a.GetAnswer().GetQuestion() == condition })
+	v.Session.Screening = slices.DeleteFunc(v.Session.Screening,
+		func(a *chartv1.ScreeningAnswer) bool { return a.GetAnswer().GetQuestion() == condition })
 	v.Questionnaires[0].Questions = slices.DeleteFunc(v.Questionnaires[0].Questions, func(q *chartv1.Question) bool {
 		q.Body.ShownIf = nil
 		if q.GetBody().GetCode() == condition {
@@ -378,7 +400,8 @@ func recalled(v visit, lifted *recordv1.Void) {
 }
 
 func drawOf(session string, milliunits int32) *chartv1.Draw {
-	return &chartv1.Draw{Id: "d-" + session, Amount: &chartv1.DrawAmount{SessionId: session, PreparationId: proto.String("m1"), DoseMilliunits: milliunits,
+	return &chartv1.Draw{Id: "d-" + session, Amount: &chartv1.DrawAmount{SessionId: session, PreparationId: proto.String("m1"),
+		DoseMilliunits:   milliunits,
 		VolumeNanoliters: int64(milliunits) * 25}}
 }
 
@@ -423,8 +446,9 @@ func touchUp(v visit, days int) {
 }
 
 func elsewhere(v visit, milliunits *int32) {
-	v.Patient.PriorTreatments = []*chartv1.PriorTreatment{{Id: "t1", Report: &chartv1.PriorTreatmentReport{Product: proto.String(ona), DoseMilliunits: milliunits,
-		On: &recordv1.ApproximateDate{Year: 2026, Month: proto.Int32(1), Day: proto.Int32(5)}}}}
+	v.Patient.PriorTreatments = []*chartv1.PriorTreatment{{Id: "t1", Report: &chartv1.PriorTreatmentReport{Product: proto.String(ona),
+		DoseMilliunits: milliunits,
+		On:             &recordv1.ApproximateDate{Year: 2026, Month: proto.Int32(1), Day: proto.Int32(5)}}}}
 }
 
 func found(v visit) []*dosev1.Finding {

@@ -50,9 +50,10 @@ func vectorsOf(t *testing.T) map[string]func(visit) {
 		}
 	}
 	return map[string]func(visit){
-		"clear":        untouched,
-		"bare":         func(v visit) { *v.SessionFacts = dosev1.SessionFacts{Session: v.Session} },
-		"order":        all(guard.CodeOrderDraft, guard.CodeOrderExpired, guard.CodeOrderExceeded, guard.CodeOrderUsedUp, guard.CodeOrderVoice, guard.CodeOrderExamination),
+		"clear": untouched,
+		"bare":  func(v visit) { *v.SessionFacts = dosev1.SessionFacts{Session: v.Session} },
+		"order": all(guard.CodeOrderDraft, guard.CodeOrderExpired, guard.CodeOrderExceeded, guard.CodeOrderUsedUp, guard.CodeOrderVoice,
+			guard.CodeOrderExamination),
 		"screening":    all(guard.CodeAllergy, guard.CodePregnancy, guard.CodeBreastFeeding, guard.CodeInteraction, guard.CodeUnlisted, guard.CodeAgeUnder),
 		"consent":      all(guard.CodeCoolingOff, guard.CodeConsentText),
 		"vial":         all(guard.CodeVialExpired, guard.CodeRecalled, guard.CodeVialShared, guard.CodePastUseBy, guard.CodeMixedTwice, guard.CodeCloudy),
@@ -82,7 +83,8 @@ func TestVectors(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			write(t, filepath.Join(vectors, name+".json"), marshal(t, vector{About: strings.ReplaceAll(name, "_", " "), Request: request, Response: []byte("null")}))
+			write(t, filepath.Join(vectors, name+".json"), marshal(t, vector{About: strings.ReplaceAll(name, "_", " "), Request: request,
+				Response: []byte("null")}))
 		}
 	}
 	files, err := filepath.Glob(vectors + "/*.json")
@@ -213,7 +215,8 @@ func TestRules(t *testing.T) {
 			t.Errorf("%s is no hold and has who may lift it", r.Code)
 		}
 	}
-	for _, code := range []string{guard.CodeRecalled, guard.CodeVialExpired, guard.CodeProductWrong, guard.CodeAllergy, guard.CodeUnidentified, guard.CodeOrderMissing} {
+	for _, code := range []string{guard.CodeRecalled, guard.CodeVialExpired, guard.CodeProductWrong, guard.CodeAllergy, guard.CodeUnidentified,
+		guard.CodeOrderMissing} {
 		if r, _ := guard.RuleOf(code); r.Level != hold || !r.Lift.Never || len(r.Lift.Roles) > 0 {
 			t.Errorf("%s may be lifted", code)
 		}

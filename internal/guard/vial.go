@@ -54,7 +54,8 @@ func (c *checker) vials() {
 		}
 	}
 	if len(c.f.Vials) == 0 {
-		c.say(said{code: CodeVialMissing, about: []string{"syringes"}, text: "No vial is chosen for this visit, so lot, expiry, recall and strength were not checked."})
+		c.say(said{code: CodeVialMissing, about: []string{"syringes"},
+			text: "No vial is chosen for this visit, so lot, expiry, recall and strength were not checked."})
 	}
 	for _, v := range c.f.Vials {
 		about := []string{vialKey(v.GetId())}
@@ -115,7 +116,8 @@ func (c *checker) planned() {
 		case has-drawn < toGive+given:
 			c.say(said{code: CodeOverdrawn, about: []string{"injections"}, of: product,
 				figures: []string{"left_units", unitsDecimal(max(has-drawn, 0)), "needed_units", unitsDecimal(toGive + given)},
-				text:    product + ": " + unitsText(product, toGive+given) + " are needed and the vials hold " + unitsText(product, has-drawn) + " for this visit."})
+				text: product + ": " + unitsText(product, toGive+given) + " are needed and the vials hold " + unitsText(product, has-drawn) +
+					" for this visit."})
 		}
 	}
 }
@@ -186,7 +188,9 @@ func (c *checker) sharing(v *chartv1.Vial, about []string) {
 	case c.f.Clinic.GetPolicies().GetSharedVials():
 		c.say(said{code: CodeVialSharedByRule, about: about, text: "The vial was used for another patient too, which the clinic's policies allow."})
 	default:
-		c.say(said{code: CodeVialShared, about: about, text: "The vial was used for another patient, or for a visit that is not known here. The clinic's policies do not allow a second patient from one vial."})
+		c.say(said{code: CodeVialShared, about: about,
+			text: "The vial was used for another patient, or for a visit that is not known here. " +
+				"The clinic's policies do not allow a second patient from one vial."})
 	}
 }
 

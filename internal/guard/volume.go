@@ -110,14 +110,16 @@ func (c *checker) agreed(i *injection, exact dose.ExactVolume, graduation dose.V
 	if err == nil && difference.Abs().Cmp(graduation.Exact().ML()) <= 0 {
 		return
 	}
-	c.say(said{code: CodeConcentration, about: []string{i.path}, figures: []string{"exact_ml", exact.Number().Decimal, "given_ml", mlDecimal(int64(volume))},
-		text: c.name(i) + ": the marks say " + mlText(int64(volume)) + ", and by the strength of the vial the dose is " + exact.Display() + "."})
+	c.say(said{code: CodeConcentration, about: []string{i.path},
+		figures: []string{"exact_ml", exact.Number().Decimal, "given_ml", mlDecimal(int64(volume))},
+		text:    c.name(i) + ": the marks say " + mlText(int64(volume)) + ", and by the strength of the vial the dose is " + exact.Display() + "."})
 }
 
 // volumeLimits reports whether any limit speaks of the volume of such an injection.
 func (c *checker) volumeLimits(i *injection, exact dose.ExactVolume) (any bool) {
 	for _, l := range c.e.Limits(i.product) {
-		if l.GetBasis() != formularyv1.DoseBasis_DOSE_BASIS_INJECTION || l.VolumeNanoliters == nil || l.Target != nil && !c.body.covers(l.GetTarget(), i.muscle) {
+		if l.GetBasis() != formularyv1.DoseBasis_DOSE_BASIS_INJECTION || l.VolumeNanoliters == nil || l.Target != nil && !c.body.covers(l.GetTarget(),
+			i.muscle) {
 			continue
 		}
 		any = true

@@ -117,8 +117,16 @@ func (in *checkReader) bounds() {
 
 // injections reads the quantities of the session, which guard then relies on.
 func (in *checkReader) injections(field string, s *chartv1.Session) {
+	seen := make(map[string]bool, len(s.GetInjections()))
+	once := func(at, id string) {
+		if id == "" || seen[id] {
+			in.refuse(badField, at+".id", id, "an id that no other element of the session has")
+		}
+		seen[id] = true
+	}
 	for i, injection := range s.GetInjections() {
 		at := field + ".injections[" + strconv.Itoa(i) + "]"
+		once(at, injection.GetId())
 		if injection.GetPlanned() != nil {
 			in.dose(at+".planned", injection.GetPlanned())
 		}
@@ -126,6 +134,7 @@ func (in *checkReader) injections(field string, s *chartv1.Session) {
 			in.refuse(badField, at+".givings", strconv.Itoa(len(injection.GetGivings())), "at most 20")
 		}
 		for j, g := range injection.GetGivings() {
+			once(at+".givings["+strconv.Itoa(j)+"]", g.GetId())
 			if g.GetGiven().GetDose() != nil {
 				in.dose(at+".givings["+strconv.Itoa(j)+"].given.dose", g.GetGiven().GetDose())
 			}
@@ -206,7 +215,8 @@ func (in *checkReader) readReports() {
 func reportedAlready(patient *chartv1.Patient, r *chartv1.PriorTreatmentReport) bool {
 	for _, p := range patient.GetPriorTreatments() {
 		q := p.GetReport()
-		if p.GetVoid() == nil && q.GetProduct() == r.GetProduct() && q.GetDoseMilliunits() == r.GetDoseMilliunits() && q.GetOn().GetYear() == r.GetOn().GetYear() &&
+		if p.GetVoid() == nil && q.GetProduct() == r.GetProduct() && q.GetDoseMilliunits() == r.GetDoseMilliunits() &&
+			q.GetOn().GetYear() == r.GetOn().GetYear() &&
 			q.GetOn().GetMonth() == r.GetOn().GetMonth() && q.GetOn().GetDay() == r.GetOn().GetDay() {
 			return true
 		}
@@ -222,8 +232,9 @@ func (in *checkReader) touchUpWindows() []dose.TouchUpRule {
 
 // factsOf is one reading of the request as guard has it: the session's own treatment is the last of its history.
 func (in *checkReader) factsOf(f *dosev1.SessionFacts) (guard.Facts, error) {
-	g := guard.Facts{At: in.at.AsTime(), Clock: f.GetClock(), Market: in.market, Session: f.GetSession(), Patient: f.GetPatient(), Earlier: f.GetHistory(),
-		Vials: f.GetVials(), Lots: f.GetLots(), Order: f.GetOrder(), Clinic: f.GetClinic(), Staff: f.GetStaff(), ConsentTexts: f.GetConsentTexts(),
+	g := guard.Facts{At: in.at.AsTime(), Clock: f.GetClock(), Market: in.market, Session: f.GetSession(), Patient: f.GetPatient(),
+		Earlier: f.GetHistory(),
+		Vials:   f.GetVials(), Lots: f.GetLots(), Order: f.GetOrder(), Clinic: f.GetClinic(), Staff: f.GetStaff(), ConsentTexts: f.GetConsentTexts(),
 		Questionnaires: f.GetQuestionnaires(), Knowledge: f.GetKnowledge(), Conflicts: in.doubted, Treatments: in.names, Self: -1}
 	treatments := in.before
 	if self := in.self(f.GetSession()); len(self.Ways) > 0 {
@@ -246,12 +257,14 @@ func (in *checkReader) self(s *chartv1.Session) dose.Treatment {
 			day = d
 		}
 	}
-	t := dose.Treatment{ID: s.GetId(), From: day, Until: day, TouchUp: s.GetKind() == chartv1.SessionKind_SESSION_KIND_TOUCH_UP, TouchUpOf: s.GetParent().GetSessionId()}
+	t := dose.Treatment{ID: s.GetId(), From: day, Until: day, TouchUp: s.GetKind() == chartv1.SessionKind_SESSION_KIND_TOUCH_UP,
+		TouchUpOf: s.GetParent().GetSessionId()}
 	t.Ways = in.ways("facts.session", s, nil, false)
 	giving := len(t.Ways)
 	for _, injection := range s.GetInjections() {
 		if d := injection.GetPlanned(); d != nil && injection.GetVoid() == nil && !hasGiving(injection) {
-			way := dose.Way{Giving: giving, Product: dose.Product(d.GetProduct()), Muscle: injection.GetMuscle(), Least: int64(d.GetDoseMilliunits()), Most: int64(d.GetDoseMilliunits())}
+			way := dose.Way{Giving: giving, Product: dose.Product(d.GetProduct()), Muscle: injection.GetMuscle(), Least: int64(d.GetDoseMilliunits()),
+				Most: int64(d.GetDoseMilliunits())}
 			way.Side, _ = sideOf(injection.GetSide())
 			t.Ways = append(t.Ways, way)
 			giving++
