@@ -22,7 +22,7 @@ type Rule struct {
 func Rules() map[string]Rule {
 	all := []string{
 		"dose", "fault", "causal", "record", "schema", "wire", "formulary", "replica", "reckon", "store", "store/boltstore", "durable", "blob",
-		"ledger", "auth", "audit", "chart", "anatomy", "gs1", "guard", Gen,
+		"ledger", "auth", "audit", "chart", "anatomy", "gs1", "guard", "export", Gen,
 	}
 	withService := append(slices.Clone(all), "service")
 	withServer := append(slices.Clone(withService), "server")
@@ -38,6 +38,7 @@ func Rules() map[string]Rule {
 		"internal/wire":      {Pure: true, Ours: []string{"causal", "record", "fault", Gen}},
 		"internal/replica":   {Pure: true, Ours: []string{"causal", "record", "wire", "fault", Gen}},
 		"internal/chart":     {Pure: true, Ours: []string{"causal", "record", "wire", "dose", "fault", Gen}},
+		"internal/export":    {Pure: true, Ours: []string{Gen}},
 		"internal/guard":     {Pure: true, Ours: []string{"dose", "anatomy", "formulary", "chart", Gen}},
 		"internal/reckon":    {Pure: true, Ours: []string{"dose", "formulary", "guard", "fault", Gen}},
 
@@ -98,7 +99,10 @@ func pureModules() []string {
 
 // testModules are linked into tests only. rapid is under the MPL, which nothing that we ship should carry (docs/decisions/0007).
 func testModules() []string {
-	return []string{"pgregory.net/rapid", "github.com/stretchr/testify", "github.com/google/go-cmp", "github.com/rogpeppe/go-internal"}
+	return []string{
+		"pgregory.net/rapid", "github.com/stretchr/testify", "github.com/google/go-cmp", "github.com/rogpeppe/go-internal",
+		"github.com/santhosh-tekuri/jsonschema/v6",
+	}
 }
 
 // clockReads are the names in package time that read the clock or wait for it.
