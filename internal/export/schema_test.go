@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"os"
+	"regexp"
 	"slices"
 	"strings"
 	"sync"
@@ -218,6 +219,9 @@ func checkAdministration(t testing.TB, name string, r map[string]any) {
 	}
 }
 
+// plainDecimal has a digit before the point and no zero after the last digit that counts, as safe-dose practice wants, and no exponent.
+var plainDecimal = regexp.MustCompile(`^-?(0|[1-9][0-9]*)(\.[0-9]*[1-9])?$`)
+
 // checkParts walks everything: nothing is empty (ele-1), references resolve or are logical, codes of the systems of fhir_codes.csv are theirs, days are
 // days of the calendar.
 func checkParts(t testing.TB, path string, v any, p parsed, known map[string][]string) {
@@ -254,6 +258,10 @@ func checkParts(t testing.TB, path string, v any, p parsed, known map[string][]s
 			if _, err := time.Parse(time.DateOnly, x); err != nil {
 				t.Errorf("%s: %v", path, err)
 			}
+		}
+	case json.Number:
+		if !plainDecimal.MatchString(x.String()) {
+			t.Errorf("%s: %s is no plain decimal", path, x)
 		}
 	case nil:
 		t.Errorf("%s: null", path)
