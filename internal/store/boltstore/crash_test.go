@@ -202,7 +202,8 @@ func TestTornPages(t *testing.T) {
 			t.FailNow()
 		}
 	}
-	if seen[60] == 0 || seen[61] == 0 || len(images) < 40 {
+	// How many pages a commit changes depends on how full they were; two at the least, or there is nothing to tear.
+	if seen[60] < 1<<2 || seen[61] == 0 {
 		t.Errorf("%d images, seen %v: some state was never met", len(images), seen)
 	}
 	t.Logf("%d images: %v", len(images), seen)
