@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"encoding/csv"
 	"errors"
+	"os"
+	"slices"
 	"strings"
 	"testing"
 	"unicode"
@@ -79,7 +81,7 @@ func TestGuard_NoFormula(t *testing.T) {
 func TestGuard_Cells(t *testing.T) {
 	for text, want := range map[string]string{
 		"": "", "Ann": "Ann", "O'Neil": "O'Neil", "-1.5": "-1.5", "0": "0", "=1+1": "'=1+1", "+30 210": "'+30 210", "@x": "'@x", "'x": "''x", " =x": "' =x",
-		"-1.5.2": "'-1.5.2", "-01": "'-01", "a;=b": "a;'=b", "a\n-b": "a\n'-b", "a\r\nb": "a\nb", "\"=x": "'\"=x", "＝x": "'＝x", "a, =b": "a, =b", "1e5": "1e5", "-1e5": "'-1e5",
+		"-1.5.2": "'-1.5.2", "-01": "'-01", "a;=b": "a;'=b", "a\n-b": "a\n'-b", "a\r\nb": "a\nb", "\"=x": "'\"=x", "＝x": "'＝x", "a, =b": "a, =b", "1e5": "1e5", "\ue000@": "'\ue000@", "-1e5": "'-1e5",
 	} {
 		if got := export.GuardCell(text); got != want {
 			t.Errorf("%q is guarded as %q, want %q", text, got, want)
@@ -144,5 +146,34 @@ func TestCSV_Tables(t *testing.T) {
 	}
 	if err := mustNew(t, nil).WriteCSV(&bytes.Buffer{}, "staff", export.CSVOptions{}); !errors.Is(err, export.ErrNoTable) {
 		t.Errorf("a table that is not there: %v", err)
+	}
+}
+
+// Every column of a table is named in the table's section of the description, and in the one on what ends each.
+func TestCSV_Described(t *testing.T) {
+	page, err := os.ReadFile("../../docs/export-csv.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, table := range export.Tables() {
+		_, section, ok := strings.Cut(string(page), "\n## "+string(table)+"\n")
+		if !ok {
+			t.Errorf("%s: no section", table)
+		}
+		section, _, _ = strings.Cut(section, "\n## ")
+		header, err := csv.NewReader(bytes.NewReader(mustCSV(t, mustNew(t, nil), table))).Read()
+		if err != nil {
+			t.Fatal(err)
+		}
+		words := strings.FieldsFunc(section, func(r rune) bool { return r != '_' && !unicode.IsLetter(r) })
+		ends := []string{"status", "void_reason", "voided_by_id", "voided_at", "in_conflict"}
+		for i, column := range header {
+			if i < len(header)-len(ends) && !slices.Contains(words, column) {
+				t.Errorf("%s: the column %s is not described", table, column)
+			}
+		}
+		if !slices.Equal(header[len(header)-len(ends):], ends) {
+			t.Errorf("%s ends with %v", table, header)
+		}
 	}
 }

@@ -80,7 +80,7 @@ func risky(text string) bool {
 		return true
 	}
 	text = strings.TrimLeftFunc(text, func(r rune) bool {
-		return r == '"' || unicode.IsSpace(r) || unicode.IsControl(r) || unicode.In(r, unicode.Cf, unicode.Z)
+		return r == '"' || unicode.IsSpace(r) || !unicode.IsGraphic(r)
 	})
 	r, _ := utf8.DecodeRuneInString(text)
 	return text != "" && strings.ContainsRune(formulaStarts, r)

@@ -72,10 +72,31 @@ func (s *r4) validate(resource []byte) error {
 	return s.compiled[kind].Validate(v)
 }
 
-// codes is the codes of each system of testdata/fhir_codes.csv.
+const ucumSystem = "http://unitsofmeasure.org"
+
+// codes is the codes of each system of testdata/fhir_codes.csv, and those of UCUM that testdata/ucum.csv has and that may count units of a product or
+// measure something: not the enzyme unit. {vial} is an annotation, which UCUM allows for any count (from memory).
 func codes(t testing.TB) map[string][]string {
 	t.Helper()
-	f, err := os.Open("testdata/fhir_codes.csv")
+	out := map[string][]string{ucumSystem: {"{vial}"}}
+	for _, r := range table(t, "testdata/fhir_codes.csv") {
+		out[r[0]] = append(out[r[0]], r[1])
+	}
+	for _, r := range table(t, "testdata/ucum.csv") {
+		if r[0] != "U" {
+			out[ucumSystem] = append(out[ucumSystem], r[0])
+		}
+		if r[0] == "[arb'U]" && r[2] != "yes" {
+			t.Errorf("%s is no arbitrary unit of UCUM", r[0])
+		}
+	}
+	return out
+}
+
+// table is the rows of a file without its header.
+func table(t testing.TB, path string) [][]string {
+	t.Helper()
+	f, err := os.Open(path)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -84,11 +105,7 @@ func codes(t testing.TB) map[string][]string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	out := map[string][]string{}
-	for _, r := range rows[1:] {
-		out[r[0]] = append(out[r[0]], r[1])
-	}
-	return out
+	return rows[1:]
 }
 
 // The schema refuses what it should: otherwise the tests that find nothing would prove nothing.
@@ -211,7 +228,7 @@ func checkAdministration(t testing.TB, name string, r map[string]any) {
 		t.Errorf("%s: want one of medication[x]", name)
 	}
 	dose := get(r, "dosage", "dose")
-	if text(dose, "code") != "[arb'U]" || text(dose, "system") != "http://unitsofmeasure.org" || text(dose, "unit") != "units" {
+	if text(dose, "code") != "[arb'U]" || text(dose, "system") != ucumSystem || text(dose, "unit") != "units" {
 		t.Errorf("%s: dose %v", name, dose)
 	}
 	if _, ok := get(dose, "value").(json.Number); !ok {
