@@ -150,7 +150,7 @@ func (s source) backUp(ctx context.Context, c BackupConfig) (Backup, error) {
 	if err := durable.MkdirAll(c.To, 0o700); err != nil {
 		return Backup{}, fmt.Errorf("make backup folder: %w", err)
 	}
-	scratch, err := os.MkdirTemp(s.data, "backup-")
+	scratch, err := os.MkdirTemp(s.data, scratchIntro+"backup-")
 	if err != nil {
 		return Backup{}, fmt.Errorf("make room for a copy: %w", err)
 	}
@@ -448,6 +448,10 @@ func BackUpFolder(ctx context.Context, data string, c BackupConfig, now func() t
 		return Backup{}, err
 	}
 	defer st.Close()
+	if log == nil {
+		log = slog.New(slog.DiscardHandler)
+	}
+	removeScratch(data, log)
 	l, err := openLedger(ctx, st, now)
 	if err != nil {
 		return Backup{}, err

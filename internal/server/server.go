@@ -80,6 +80,7 @@ func (s *Server) open(ctx context.Context) error {
 	if s.store, err = openStore(s.cfg); err != nil {
 		return err
 	}
+	removeScratch(s.cfg.Data, s.log)
 	if s.blobs, err = blob.Open(blob.Config{Path: filepath.Join(s.cfg.Data, photoFolder)}); err != nil {
 		return err
 	}

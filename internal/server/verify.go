@@ -100,7 +100,7 @@ func verifyPage(r store.Reader, replica causal.ReplicaID, statement, signature [
 
 // Verify proves a server that runs, on a copy of its store, so that writing goes on.
 func (s *Server) Verify(ctx context.Context) (Report, error) {
-	scratch, err := os.MkdirTemp(s.cfg.Data, "verify-")
+	scratch, err := os.MkdirTemp(s.cfg.Data, scratchIntro+"verify-")
 	if err != nil {
 		return Report{}, fmt.Errorf("make room for a copy: %w", err)
 	}
