@@ -9,6 +9,7 @@ import (
 
 	"github.com/google/uuid"
 
+	faultv1 "needlebook/gen/needlebook/fault/v1"
 	syncv1 "needlebook/gen/needlebook/sync/v1"
 	"needlebook/internal/device"
 	"needlebook/internal/fault"
@@ -158,9 +159,17 @@ func syncHeading(d *device.Device, err error) string {
 		return "On the clinic server: everything. In step with " + d.Identity().Server + "."
 	case n == 0:
 		return "Everything charted here is on the clinic server. What is new there could not be fetched."
+	case revoked(err):
+		return "Saved on this tablet: " + counted(n, "edit", "") + " that the clinic server takes no more from it. They can be read here; write them again elsewhere."
 	default:
 		return "Saved on this tablet: " + counted(n, "edit", "") + " not yet on the clinic server. Nothing is lost; sync again later."
 	}
+}
+
+// revoked reports whether the server takes nothing more from this tablet.
+func revoked(err error) bool {
+	var refused *device.RefusedError
+	return errors.As(err, &refused) && refused.Fault.Reason == faultv1.Reason_REASON_DEVICE_REVOKED
 }
 
 // clockText warns of a clock that differs from the server's; empty while it does not, or was never compared.

@@ -26,13 +26,21 @@ type People interface {
 type Chart struct {
 	schema *record.Schema
 	people People
+	names  Names
 }
 
+// Names refuses a record that names a product or a muscle that nobody knows. A mistyped product is the one mistake that no later check can tell from a
+// right one, so it is refused where it is typed. The formulary has one; nil refuses nothing.
+type Names func(record proto.Message) error
+
 // New returns a chart. People may be nil: then names are blank.
-func New(schema *record.Schema, people People) *Chart { return &Chart{schema, people} }
+func New(schema *record.Schema, people People) *Chart { return &Chart{schema: schema, people: people} }
 
 // With is the same chart with other people, such as those of one organisation.
-func (c *Chart) With(people People) *Chart { return &Chart{c.schema, people} }
+func (c *Chart) With(people People) *Chart { return &Chart{c.schema, people, c.names} }
+
+// Knowing is the same chart, whose edits may hold only names that these know.
+func (c *Chart) Knowing(names Names) *Chart { return &Chart{c.schema, c.people, names} }
 
 // Schema is the schema that the chart is of.
 func (c *Chart) Schema() *record.Schema { return c.schema }

@@ -44,6 +44,11 @@ func (c *Chart) write(r *chartv1.Record, mask []string) (Change, error) {
 	if err != nil {
 		return Change{}, err
 	}
+	if c.names != nil {
+		if err := c.names(m); err != nil {
+			return Change{}, err
+		}
+	}
 	b, err := encode(m)
 	if err != nil {
 		return Change{}, err

@@ -15,6 +15,7 @@ import (
 
 	"needlebook/internal/causal"
 	"needlebook/internal/chart"
+	"needlebook/internal/formulary"
 	"needlebook/internal/durable"
 	"needlebook/internal/record"
 	"needlebook/internal/replica"
@@ -168,7 +169,11 @@ func openStore(ctx context.Context, cfg Config, st Store) (*Device, error) {
 		return nil, err
 	}
 	d := &Device{cfg: cfg, store: st, schema: sch, signer: &signer{path: keyPath(cfg.Dir), passphrase: cfg.Passphrase, random: cfg.Random}}
-	d.chart = chart.New(sch, people{d})
+	edition, err := formulary.Builtin()
+	if err != nil {
+		return nil, err
+	}
+	d.chart = chart.New(sch, people{d}).Knowing(edition.CheckNames)
 	return d, d.load(ctx)
 }
 

@@ -99,7 +99,7 @@ func Entries() []Entry {
 			faultv1.Reason_REASON_DEVICE_REVOKED, PermissionDenied, false,
 			"This tablet was revoked.",
 			"An administrator revoked the device, as one does when it is lost or replaced.",
-			"Enrol the tablet anew with a code from an administrator. Work that it still holds can be handed in sealed.", Administrator,
+			"Work that it still holds stays on it and can be read there; write it again on a tablet that is enrolled. It cannot be handed in from this one yet.", Administrator,
 		},
 		{
 			faultv1.Reason_REASON_ACTOR_NOT_YOURS, PermissionDenied, false,

@@ -33,7 +33,7 @@ func Rules() map[string]Rule {
 		"internal/fault":     {Pure: true, Ours: []string{Gen}},
 		"internal/causal":    {Pure: true, StdOnly: true},
 		"internal/record":    {Pure: true, Ours: []string{"causal", "fault", Gen}},
-		"internal/formulary": {Pure: true, Ours: []string{"dose", "anatomy", Gen}},
+		"internal/formulary": {Pure: true, Ours: []string{"dose", "anatomy", "fault", Gen}},
 		"internal/schema":    {Pure: true, Ours: []string{Gen}},
 		"internal/wire":      {Pure: true, Ours: []string{"causal", "record", "fault", Gen}},
 		"internal/replica":   {Pure: true, Ours: []string{"causal", "record", "wire", "fault", Gen}},
@@ -53,7 +53,7 @@ func Rules() map[string]Rule {
 		"internal/service":         {Ours: all},
 		"internal/server":          {Ours: withService},
 		"internal/device": {Ours: []string{
-			"store", "store/boltstore", "durable", "replica", "chart", "record", "causal", "schema", "wire", "auth", "fault", Gen,
+			"store", "store/boltstore", "durable", "replica", "chart", "formulary", "record", "causal", "schema", "wire", "auth", "fault", Gen,
 		}},
 		"internal/bench": {Proof: true},
 		"internal/sim":   {Ours: withServer},

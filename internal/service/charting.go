@@ -23,7 +23,7 @@ type charting struct {
 
 // newCharting prepares the handlers of ChartService. The index is built by the first call that needs it, or by WarmUp.
 func newCharting(s *Service) *charting {
-	c := chart.New(s.schema, nil)
+	c := chart.New(s.schema, nil).Knowing(new(dosing).checkNames)
 	return &charting{Service: s, chart: c, index: newIndex(s.ledger, c)}
 }
 

@@ -4,10 +4,11 @@ import (
 	"context"
 	"sync"
 
-	faultv1 "needlebook/gen/needlebook/fault/v1"
+	"google.golang.org/protobuf/proto"
 
 	dosev1 "needlebook/gen/needlebook/dose/v1"
 	"needlebook/gen/needlebook/dose/v1/dosev1connect"
+	faultv1 "needlebook/gen/needlebook/fault/v1"
 	"needlebook/internal/fault"
 	"needlebook/internal/formulary"
 	"needlebook/internal/reckon"
@@ -26,6 +27,15 @@ type dosing struct {
 func (d *dosing) builtin() (*formulary.Edition, error) {
 	d.once.Do(func() { d.edition, d.err = formulary.Builtin() })
 	return d.edition, d.err
+}
+
+// checkNames refuses products and muscles that the edition does not know.
+func (d *dosing) checkNames(m proto.Message) error {
+	e, err := d.builtin()
+	if err != nil {
+		return err
+	}
+	return e.CheckNames(m)
 }
 
 // reckoned answers a request from what is in it and the edition.
