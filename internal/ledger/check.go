@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 
+	syncv1 "needlebook/gen/needlebook/sync/v1"
 	"needlebook/internal/causal"
 	"needlebook/internal/record"
 	"needlebook/internal/store"
@@ -18,7 +19,7 @@ type VerifyPage func(r store.Reader, replica causal.ReplicaID, statement, signat
 type Report struct {
 	Events  int
 	Records int
-	Held    int
+	Held    int // edits that are held or wait now; those that were judged or took effect since do not count
 	Pages   int
 }
 
@@ -166,7 +167,11 @@ func (c *checker) row(org record.ID, k record.Key, v []byte, f *found) error {
 	if err != nil {
 		return err
 	}
-	c.report.Held += len(entries)
+	for i := range entries {
+		if s := entries[i].Status; s == syncv1.HeldStatus_HELD_STATUS_HELD || s == syncv1.HeldStatus_HELD_STATUS_WAITING {
+			c.report.Held++
+		}
+	}
 	p := pendingRow{row: row, held: entries}
 	want := replay(k, f.events, p.partialWrites(), func(causal.Dot) bool { return true })
 	if !bytes.Equal(want.AppendBinary(nil), row.state.AppendBinary(nil)) {
