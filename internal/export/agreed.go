@@ -99,7 +99,7 @@ func (b *builder) photos() {
 		switch who := p.m.GetPatientId(); {
 		case who == "" && b.whole():
 			b.leave(p.entry, "patient_id", missing(p.disputed("patient_id")), "warning", "The photograph is left out: it names no one patient.")
-		case who != "" && b.covers(who):
+		case who != "" && b.covers(who) && !b.practice(p.entry):
 			b.add(b.media(p))
 		}
 	}
@@ -152,7 +152,7 @@ func (b *builder) adverseEvents() {
 		switch {
 		case who == "" && b.whole():
 			b.leave(e.entry, "patient_id", missing(e.disputed("patient_id")), "warning", "The adverse event is left out: it names no one patient.")
-		case who == "" || !b.covers(who):
+		case who == "" || !b.covers(who) || b.practice(e.entry):
 		case e.disputed("void"):
 			b.leave(e.entry, "void", "conflict", "warning", "The adverse event is left out: whether it counts is in conflict.")
 		case e.m.Void != nil:

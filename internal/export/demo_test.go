@@ -81,8 +81,9 @@ func TestDemo(t *testing.T) {
 	views := demoViews(t, *demoPatients)
 	began := time.Now()
 	x := mustNew(t, views)
+	size, wrote := len(mustNDJSON(t, x)), time.Since(began)
 	p := checkExport(t, x)
-	t.Logf("%d records became %d resources, checked in %v", len(views), len(p.resources), time.Since(began))
+	t.Logf("%d records became %d resources, %d bytes, in %v", len(views), len(p.resources), size, wrote)
 	given, patients, vials := 0, 0, 0
 	var somebody string
 	for _, v := range views {

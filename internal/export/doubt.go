@@ -2,6 +2,7 @@ package export
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	chartv1 "needlebook/gen/needlebook/chart/v1"
@@ -14,7 +15,9 @@ func (b *builder) doubts() {
 	for _, e := range b.records {
 		switch {
 		case !b.touches(e):
-		case e.practice():
+		case personal(e.kind) && e.patientOf() == "" && !b.whole(): // the rest of it may be somebody else's
+			b.leave(e, "patient_id", "conflict", "warning", "The record is left out: whose it is is in conflict.")
+		case b.practice(e):
 			b.leave(e, "", "suppressed", "information", "a record for practice, of no real person: left out")
 		default:
 			b.unsettled(e)
@@ -50,7 +53,7 @@ func (b *builder) touches(e *entry) bool {
 		return true
 	case personal(e.kind):
 		who := e.patientOf()
-		return who != "" && b.covers(who) || e.disputed("patient_id") && b.claims(e)
+		return slices.Contains(b.scope.Patients, who) || e.disputed("patient_id") && b.claims(e)
 	}
 	return b.wanted[e.key]
 }

@@ -148,7 +148,7 @@ func dosageText(g giving, d administered) string {
 // medicationOf is the Medication of the vial when the vial is in the export and holds the product that was given; else the product alone.
 func (b *builder) medicationOf(g giving) (*concept, *reference) {
 	given := g.m.GetGiven()
-	if v, ok := b.vial(given.GetVialId()); ok && !v.practice() && v.m.GetPresentation().GetProduct() == given.GetDose().GetProduct() {
+	if v, ok := b.vial(given.GetVialId()); ok && !b.practice(v.entry) && v.m.GetPresentation().GetProduct() == given.GetDose().GetProduct() {
 		return nil, b.vialRef(v.id)
 	}
 	return product(cmp.Or(given.GetDose().GetProduct(), "unknown")), nil

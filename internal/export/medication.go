@@ -12,7 +12,7 @@ import (
 // medications makes a Medication of each vial that is referred to, or of every one.
 func (b *builder) medications() {
 	for _, v := range of[*chartv1.Vial](b.Export, optionsv1.RecordKind_RECORD_KIND_VIAL) {
-		if (b.whole() || b.wanted[v.key]) && !v.practice() {
+		if (b.whole() || b.wanted[v.key]) && !b.practice(v.entry) {
 			b.add(b.medication(v))
 		}
 	}

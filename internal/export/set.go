@@ -154,16 +154,19 @@ func find[M proto.Message](x *Export, kind optionsv1.RecordKind, id string) (t t
 	return typed[M]{e, m}, ok
 }
 
-// covers reports whether the scope holds a patient.
+// covers reports whether the scope holds a patient. One who is for practice is never held.
 func (x *Export) covers(patient string) bool {
+	if e := x.byKey[key{optionsv1.RecordKind_RECORD_KIND_PATIENT, patient}]; e != nil && e.marked() {
+		return false
+	}
 	return len(x.scope.Patients) == 0 || slices.Contains(x.scope.Patients, patient)
 }
 
 // whole reports whether the scope is everything among the views.
 func (x *Export) whole() bool { return len(x.scope.Patients) == 0 }
 
-// practice reports whether a record is for practice and of no real person; it is never exported.
-func (e *entry) practice() bool {
+// marked reports whether a record says itself that it is for practice and of no real person, or may say so.
+func (e *entry) marked() bool {
 	switch m := e.message.(type) {
 	case *chartv1.Patient:
 		return m.Practice != nil || e.disputed("practice")
@@ -173,6 +176,24 @@ func (e *entry) practice() bool {
 		return m.Practice != nil || e.disputed("practice")
 	}
 	return false
+}
+
+// practice reports whether a record, its patient or its session is for practice. Such a record is never exported.
+func (x *Export) practice(e *entry) bool {
+	for _, of := range []key{{optionsv1.RecordKind_RECORD_KIND_PATIENT, e.patientOf()}, {optionsv1.RecordKind_RECORD_KIND_SESSION, sessionOf(e)}} {
+		if whose := x.byKey[of]; whose != nil && whose.marked() {
+			return true
+		}
+	}
+	return e.marked()
+}
+
+// sessionOf is the session that a record belongs to; empty when none.
+func sessionOf(e *entry) string {
+	if m, ok := e.message.(interface{ GetSessionId() string }); ok {
+		return m.GetSessionId()
+	}
+	return ""
 }
 
 // patientOf is whom a record is about; empty for records that are about nobody, or while that is in conflict.
@@ -199,14 +220,14 @@ func (x *Export) claims(e *entry) bool {
 // visits is the sessions that the scope holds: those of its patients, none for practice.
 func (x *Export) visits() []typed[*chartv1.Session] {
 	return slices.DeleteFunc(of[*chartv1.Session](x, optionsv1.RecordKind_RECORD_KIND_SESSION), func(s typed[*chartv1.Session]) bool {
-		return s.practice() || !x.covers(s.m.GetPatientId())
+		return x.practice(s.entry) || !x.covers(s.m.GetPatientId())
 	})
 }
 
 // people is the patients that the scope holds, none for practice.
 func (x *Export) people() []typed[*chartv1.Patient] {
 	return slices.DeleteFunc(of[*chartv1.Patient](x, optionsv1.RecordKind_RECORD_KIND_PATIENT), func(p typed[*chartv1.Patient]) bool {
-		return p.practice() || !x.covers(p.id)
+		return x.practice(p.entry) || !x.covers(p.id)
 	})
 }
 

@@ -1,6 +1,7 @@
 package export
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 
@@ -67,10 +68,12 @@ func (x *Export) sessionRows() []row {
 			"supervisor_id": m.GetSupervisorId(), "supervisor": x.person(m.GetSupervisorId()), "progress": visitStatus(v),
 			"signatures": strconv.Itoa(len(m.GetSignatures())), "review_from": dateText(m.GetReview().GetFrom()),
 			"review_until": dateText(m.GetReview().GetUntil()), "status": counts("active", m.Void, v.disputed("void")),
-			"in_conflict": v.conflicts(func(path string) bool { return !strings.HasPrefix(path, "injections[") }),
 		}
-		given := 0
-		for _, g := range eachGiving(v) {
+		givings, given := eachGiving(v), 0
+		r["in_conflict"] = v.conflicts(func(path string) bool { // what no row of injections says
+			return !strings.HasPrefix(path, "injections[") || !slices.ContainsFunc(givings, func(g giving) bool { return g.concerns(path) })
+		})
+		for _, g := range givings {
 			if g.status() == "completed" {
 				given++
 			}
@@ -160,7 +163,7 @@ func (x *Export) tracedVials() []typed[*chartv1.Vial] {
 		for _, d := range v.m.GetDraws() {
 			drawn = drawn || visits[d.GetAmount().GetSessionId()]
 		}
-		if !v.practice() && (x.whole() || drawn || traced[v.id]) {
+		if !x.practice(v.entry) && (x.whole() || drawn || traced[v.id]) {
 			out = append(out, v)
 		}
 	}
@@ -178,9 +181,7 @@ func (x *Export) vialRows() []row {
 			"serial": l.GetSerial(), "gtin": l.GetGtin(), "received_at": momentText(m.GetReceipt().GetReceived().GetAt()),
 			"discarded_at": momentText(m.GetDiscarded().GetDone().GetAt()), "discard_cause": enumName(m.GetDiscarded().GetCause().String(), "DISCARD_CAUSE_"),
 			"block_reason": m.GetBlocked().GetReason(), "status": counts("active", m.Void, v.disputed("void")),
-			"in_conflict": v.conflicts(func(path string) bool {
-				return !strings.HasPrefix(path, "draws[") && (x.whole() || !strings.Contains(path, "[") || strings.HasPrefix(path, "preparations["))
-			}),
+			"in_conflict": v.conflicts(func(path string) bool { return x.bears(v, path) }),
 		}
 		if p := m.GetPresentation(); p != nil {
 			r["content_units"], r["liquid_ml"] = decimal(int64(p.GetContentMilliunits()), unitPlaces), scaled(p.LiquidNanoliters, mlPlaces)
@@ -193,6 +194,14 @@ func (x *Export) vialRows() []row {
 		out = append(out, r)
 	}
 	return out
+}
+
+// bears reports whether a conflict of a vial is listed with it: what no row of draws says. With patients in the scope, what may be other people's is not.
+func (x *Export) bears(v typed[*chartv1.Vial], path string) bool {
+	if !x.whole() {
+		return !strings.Contains(path, "[") || strings.HasPrefix(path, "preparations[")
+	}
+	return !slices.ContainsFunc(v.m.GetDraws(), func(d *chartv1.Draw) bool { return strings.HasPrefix(path, at("draws", d.GetId())+".") })
 }
 
 // prepared fills what was added to a vial: how many preparations count, and what the preparation was when there is one alone, settled.
@@ -221,7 +230,7 @@ func (x *Export) drawRows() []row {
 		for _, d := range v.m.GetDraws() {
 			a, path := d.GetAmount(), at("draws", d.GetId())
 			session, ok := find[*chartv1.Session](x, optionsv1.RecordKind_RECORD_KIND_SESSION, a.GetSessionId())
-			if !x.whole() && (!ok || !x.covers(session.m.GetPatientId())) || ok && session.practice() {
+			if !x.whole() && (!ok || !x.covers(session.m.GetPatientId())) || ok && x.practice(session.entry) {
 				continue
 			}
 			r := row{
