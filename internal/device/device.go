@@ -15,8 +15,8 @@ import (
 
 	"needlebook/internal/causal"
 	"needlebook/internal/chart"
-	"needlebook/internal/formulary"
 	"needlebook/internal/durable"
+	"needlebook/internal/formulary"
 	"needlebook/internal/record"
 	"needlebook/internal/replica"
 	"needlebook/internal/schema"

@@ -167,7 +167,7 @@ func TestHistoryAgreesWithTheFoldsOfMergedSessions(t *testing.T) {
 			same(product, spans[product], fold.Of(product))
 		}
 	})
-	if ranges < 50 {
+	if ranges < 10 { // a short run makes 20 histories, and how many of them are in doubt is drawn
 		t.Errorf("only %d ranges compared", ranges)
 	}
 }

@@ -43,7 +43,7 @@ func TestStart_RemovesCopiesOfTheStore(t *testing.T) {
 	}
 	w.end()
 
-	left = w.leaveCopy()
+	w.leaveCopy()
 	identity, err := age.GenerateX25519Identity()
 	if err != nil {
 		t.Fatal(err)
