@@ -110,6 +110,9 @@ func (p *play) longAgo(ctx context.Context) (err error) {
 	}
 	at := demoDay().AddDate(0, 0, -islandSoon).Add(11 * time.Hour)
 	p.soonIsland = p.newVisit(p.island, soonGuest, oreth, p.staff[liv], at, frownLines)
+	if err := p.orderOnIsland(p.soonIsland); err != nil {
+		return err
+	}
 	if p.soonIsland.vial, err = p.vial(p.island, p.staff[liv], at.Add(-time.Hour), oreth); err != nil {
 		return err
 	}
@@ -335,11 +338,9 @@ func (p *play) onTheIsland(context.Context) (err error) {
 	p.walkIn = p.newVisit(p.island, walkInGuest, oreth, by, at.Add(75*time.Minute), frownLines)
 	for _, v := range []*visit{p.islandVisit, p.walkIn} {
 		v.vial = tray
-		o := standing{id: p.island.dice.id(), until: v.at.AddDate(1, 0, -1)}
-		if err := p.order(p.island, p.island.dice, o, v.patient, "onabotulinumtoxinA", by, v.at); err != nil {
+		if err := p.orderOnIsland(v); err != nil {
 			return err
 		}
-		v.order = o.id
 		if err := p.islandTreatment(v); err != nil {
 			return err
 		}
@@ -349,6 +350,13 @@ func (p *play) onTheIsland(context.Context) (err error) {
 	}
 	p.island.r.Hold(p.walkIn.patient.id)
 	return nil
+}
+
+// orderOnIsland prescribes a visit on the island: its tablet cannot know what was ordered elsewhere, nor the others what is ordered here.
+func (p *play) orderOnIsland(v *visit) error {
+	o := standing{id: p.island.dice.id(), until: v.at.AddDate(1, 0, -1)}
+	v.order = o.id
+	return p.order(p.island, p.island.dice, o, v.patient, "onabotulinumtoxinA", v.by, v.at)
 }
 
 // islandTreatment is a visit, opened, planned, given and finished in this order. Lips get a dose that no mark of the syringe holds exactly.

@@ -71,6 +71,8 @@ func TestDay(t *testing.T) {
 	t.Run("doses are published", func(t *testing.T) { dosesArePublished(t, d) })
 	t.Run("givings are drawn", func(t *testing.T) { givingsAreDrawn(t, d) })
 	t.Run("intervals are kept before the day", func(t *testing.T) { intervalsAreKept(t, d) })
+	t.Run("visits pass the guardrails", func(t *testing.T) { visitsPassGuardrails(t, d) })
+	t.Run("blanks are held", func(t *testing.T) { blanksAreHeld(t, d) })
 }
 
 // few keeps tests short that play several days.

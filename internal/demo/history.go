@@ -18,14 +18,16 @@ import (
 
 // patient is a patient as far as the demo needs to know her.
 type patient struct {
-	id      record.ID
-	full    string
-	clinic  int
-	born    time.Time
-	alert   string // empty for none
-	visits  int
-	last    time.Time // of her treatments in the history
-	product string
+	id     record.ID
+	full   string
+	clinic int
+	born   time.Time
+	alert  string // empty for none
+	// condition is the one that her alert names; empty for none.
+	condition string
+	visits    int
+	last      time.Time // of her treatments in the history
+	product   string
 	// guest patients have a part in the day: they have been away for long.
 	guest bool
 }
@@ -98,7 +100,7 @@ func (w *world) register(t *tablet, d *dice, p *patient, name *recordv1.PersonNa
 	}
 	if d.chance(12) || len(w.patients) == walkInGuest {
 		a := pick(d, alertTexts())
-		p.alert = a.text
+		p.alert, p.condition = a.text, a.condition
 		content := &chartv1.AlertContent{Kind: chartv1.AlertKind(a.kind), Text: a.text, Raised: act(by, at)}
 		if a.condition != "" {
 			content.Condition = &a.condition
@@ -187,7 +189,8 @@ func (w *world) pastVisit(d *dice, p *patient, on time.Time) pastVisit {
 	return pastVisit{visit{id: d.id(), patient: p, clinic: p.clinic, by: by, at: at, regimens: rs}, p.product}
 }
 
-// chartPast charts visits on a replica, with the vials that they came from. Visits of one day, clinic and product share a vial while it lasts.
+// chartPast charts visits on a replica, with the vials that they came from. Visits of one day, clinic and product share a vial while it lasts, if
+// it is known until when it may be used.
 func (w *world) chartPast(t *tablet, d *dice, visits []pastVisit) error {
 	var vial *openVial
 	slot := 0
@@ -199,7 +202,7 @@ func (w *world) chartPast(t *tablet, d *dice, visits []pastVisit) error {
 		}
 		v.at = v.at.Add(time.Duration(slot) * 20 * time.Minute) // several injectors work side by side
 		slot++
-		if fresh || w.tooLittle(v, vial) {
+		if fresh || vial.once || w.tooLittle(v, vial) {
 			if err := w.putAway(t, d, vial, v.by); err != nil {
 				return err
 			}
@@ -243,8 +246,12 @@ func (w *world) putAway(t *tablet, d *dice, o *openVial, witness *person) error 
 	if o == nil {
 		return nil
 	}
-	o.throwAway(d, witness, o.mixedAt.Add(9*time.Hour))
-	return t.write(o.mixedBy, o.mixedAt.Add(9*time.Hour), o.key(), o.taken())
+	at, why := o.mixedAt.Add(9*time.Hour), "left at the end of the day"
+	if o.once {
+		at, why = o.mixedAt.Add(35*time.Minute), "left after the visit"
+	}
+	o.throwAway(d, witness, at, why)
+	return t.write(o.mixedBy, at, o.key(), o.taken())
 }
 
 func (w *world) chartOne(t *tablet, d *dice, v *pastVisit) error {

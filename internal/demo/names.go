@@ -50,7 +50,7 @@ func alertTexts() []alertText {
 		{6, "", "faints at the sight of needles: treat lying down"},
 		{3, "anticoagulant", "takes an anticoagulant: bruises, press longer"},
 		{1, "", "allergic to adhesive plasters"},
-		{3, "aminoglycoside", "had gentamicin in hospital this year: ask before treating"},
+		{3, "aminoglycosides", "had gentamicin in hospital this year: ask before treating"},
 		{2, "dry_eye", "dry eyes: keep away from the lower lid"},
 		{4, "", "drooping lid on the left for three weeks after an earlier treatment"},
 	}

@@ -7,6 +7,7 @@ import (
 
 	accessv1 "needlebook/gen/needlebook/access/v1"
 	"needlebook/gen/needlebook/access/v1/accessv1connect"
+	optionsv1 "needlebook/gen/needlebook/options/v1"
 	recordv1 "needlebook/gen/needlebook/record/v1"
 	"needlebook/internal/causal"
 	"needlebook/internal/record"
@@ -125,6 +126,21 @@ func (w *world) hire(ctx context.Context) error {
 			return err
 		}
 		if err := w.credential(ctx, p); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// describe writes what everyone is and who may prescribe into their records, once the tablet has them.
+func (w *world) describe(t *tablet) error {
+	for _, p := range w.staff {
+		m := &accessv1.Staff{Profession: &p.profession}
+		if p.prescribes {
+			m.Prescribes = &accessv1.Prescribing{Basis: "licence as a prescribing " + p.profession}
+		}
+		k := record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_STAFF, ID: p.id}
+		if err := t.write(w.staff[ottoline], w.clock.now(), k, m); err != nil {
 			return err
 		}
 	}

@@ -31,14 +31,69 @@ func risks(region string) []risk {
 	return append(out, risk{"drooping_lid", "A lid or a brow may droop for some weeks."})
 }
 
-type question struct{ code, text, condition string }
+// question is one of yes and no, or one with choices. Conditions are the formulary's; a choice has the name of its condition as its code.
+type question struct {
+	code, text, condition string
+	choices               []choice
+}
 
+type choice struct{ condition, text string }
+
+// noneOfThese is the choice of a patient whom no other choice fits: said, and not left open.
+const noneOfThese = "none"
+
+// questions asks about every condition that the formulary holds a treatment for, and some that it cautions of.
 func questions() []question {
 	return []question{
-		{"nerve_or_muscle_disease", "Do you have a disease of nerves or muscles, such as myasthenia gravis?", "neuromuscular_disease"},
-		{"pregnant_or_breast_feeding", "Are you pregnant, or do you breast-feed?", "pregnancy"},
-		{"treated_elsewhere", "Were you treated with botulinum toxin anywhere else in the last six months?", ""},
+		{"nerves_and_muscles", "Do you have any of these diseases of nerves or muscles?", "", []choice{
+			{"myasthenia_gravis", "myasthenia gravis"}, {"lambert_eaton_syndrome", "Lambert-Eaton syndrome"},
+			{"amyotrophic_lateral_sclerosis", "amyotrophic lateral sclerosis"}, {"neuromuscular_disorder", "another disease of nerves or muscles"},
+		}},
+		{"allergies", "Are you allergic to any of these?", "", []choice{
+			{"hypersensitivity", "botulinum toxin of any kind, or anything that was in it"}, {"cow_milk_protein_allergy", "the protein of cow's milk"},
+		}},
+		{"medicines", "Do you take any of these, or did you lately?", "", []choice{
+			{"aminoglycosides", "an antibiotic such as gentamicin"}, {"spectinomycin", "spectinomycin"},
+			{"muscle_relaxants", "something that relaxes muscles"},
+		}},
+		{"skin_today", "Is there any of these today where you are to be treated?", "", []choice{
+			{"infection_at_site", "an infection, such as a cold sore or a boil"}, {"inflammation_at_site", "skin that is red, swollen or sore"},
+		}},
+		{"pregnant", "Are you pregnant, or might you be?", "pregnancy", nil},
+		{"breast_feeding", "Do you breast-feed?", "breast_feeding", nil},
+		{"treated_elsewhere", "Were you treated with botulinum toxin anywhere else in the last six months?", "", nil},
 	}
+}
+
+// body is a question as the questionnaire has it.
+func (q question) body(position int32) *chartv1.QuestionText {
+	m := &chartv1.QuestionText{Code: q.code, Position: position, Text: q.text, Form: chartv1.AnswerForm_ANSWER_FORM_YES_NO, MustBeAnswered: true}
+	if q.condition != "" {
+		m.Condition = &q.condition
+	}
+	if len(q.choices) == 0 {
+		return m
+	}
+	m.Form = chartv1.AnswerForm_ANSWER_FORM_MANY_CHOICES
+	for _, c := range q.choices {
+		m.Choices = append(m.Choices, &chartv1.QuestionChoice{Code: c.condition, Text: c.text, Condition: &c.condition})
+	}
+	m.Choices = append(m.Choices, &chartv1.QuestionChoice{Code: noneOfThese, Text: "none of these"})
+	return m
+}
+
+// answer is what a patient says who has no condition but the one that her alert names, if any.
+func (q question) answer(condition string) *chartv1.Answer {
+	if len(q.choices) == 0 {
+		return &chartv1.Answer{Question: q.code, YesNo: chartv1.YesNo_YES_NO_NO.Enum()}
+	}
+	said := noneOfThese
+	for _, c := range q.choices {
+		if c.condition == condition {
+			said = condition
+		}
+	}
+	return &chartv1.Answer{Question: q.code, Choices: []string{said}}
 }
 
 // texts makes the consent texts, the questionnaire and the protocols, written and published by the medical lead.
@@ -86,13 +141,7 @@ func (w *world) writeQuestionnaire(t *tablet) error {
 	k := record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_QUESTIONNAIRE, ID: w.questionnaire}
 	m := &chartv1.Questionnaire{Series: new("before_treatment"), Version: new("1"), Language: new("en"), Title: new("Before treatment")}
 	for i, q := range questions() {
-		text := &chartv1.QuestionText{
-			Code: q.code, Position: int32(i + 1), Text: q.text, Form: chartv1.AnswerForm_ANSWER_FORM_YES_NO, MustBeAnswered: true,
-		}
-		if q.condition != "" {
-			text.Condition = &q.condition
-		}
-		m.Questions = append(m.Questions, &chartv1.Question{Id: t.dice.id().String(), Body: text})
+		m.Questions = append(m.Questions, &chartv1.Question{Id: t.dice.id().String(), Body: q.body(int32(i + 1))})
 	}
 	if err := t.write(lead, at, k, m); err != nil {
 		return err

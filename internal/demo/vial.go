@@ -11,6 +11,7 @@ import (
 	formularyv1 "needlebook/gen/needlebook/formulary/v1"
 	optionsv1 "needlebook/gen/needlebook/options/v1"
 	"needlebook/internal/dose"
+	"needlebook/internal/formulary"
 	"needlebook/internal/record"
 )
 
@@ -22,6 +23,8 @@ type openVial struct {
 	left        dose.Volume
 	mixedAt     time.Time
 	mixedBy     *person
+	// once is that nobody may rely on a time until when it may be used, so that it is thrown away after one visit.
+	once bool
 	// m is the record as far as it is not written yet.
 	m *chartv1.Vial
 }
@@ -74,12 +77,17 @@ func (w *world) openVial(d *dice, product string, at time.Time, by *person, plac
 		Mixed: act(by, at), Clarity: &chartv1.Clarity{Finding: chartv1.ClarityFinding_CLARITY_FINDING_CLEAR, Seen: act(by, at)},
 		UseBy: w.useBy(product, by, at),
 	}}
+	o.once = o.m.Preparations[0].GetUseBy() == nil
 	return o, nil
 }
 
-// useBy is the first rule of the formulary for a product; nil where it has none, which means that the vial is thrown away after the session.
+// useBy is the first rule of the formulary for a product that permits anything; nil where none does, which means that the vial is thrown away after
+// the visit.
 func (w *world) useBy(product string, by *person, at time.Time) *chartv1.UseBy {
 	for _, r := range w.book.UseByRules(product, "") {
+		if !formulary.Clears(r.GetProvenance()) {
+			continue
+		}
 		until := at.Add(time.Duration(r.GetSeconds()) * time.Second)
 		return &chartv1.UseBy{Until: timestamppb.New(until), RuleCode: new(r.GetCode()), Edition: w.editionReference(), Set: act(by, at)}
 	}
@@ -162,15 +170,15 @@ func (o *openVial) taken() *chartv1.Vial {
 	return m
 }
 
-// throwAway wastes what is left at the end of a session day.
-func (o *openVial) throwAway(d *dice, witness *person, at time.Time) {
+// throwAway wastes what is left.
+func (o *openVial) throwAway(d *dice, witness *person, at time.Time, why string) {
 	cause := chartv1.DiscardCause_DISCARD_CAUSE_EMPTY
 	if o.left > 0 {
 		cause = chartv1.DiscardCause_DISCARD_CAUSE_LEFTOVER
 		units, err := o.mix.UnitsIn(o.left)
 		if err == nil {
 			o.m.Wastes = append(o.m.Wastes, &chartv1.Waste{Id: d.id().String(), Amount: &chartv1.WasteAmount{
-				VolumeNanoliters: new(int64(o.left)), DoseMilliunits: new(milliunits(units)), Reason: "left at the end of the day",
+				VolumeNanoliters: new(int64(o.left)), DoseMilliunits: new(milliunits(units)), Reason: why,
 				WitnessId: new(witness.id.String()), Done: act(o.mixedBy, at),
 			}})
 		}

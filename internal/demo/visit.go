@@ -87,9 +87,9 @@ func (w *world) openVisit(d *dice, v *visit) *chartv1.Session {
 		Identifiers: []string{"full_name", "date_of_birth"}, Done: act(v.by, v.at),
 	}})
 	for _, q := range questions() {
-		m.Screening = append(m.Screening, &chartv1.ScreeningAnswer{Id: d.id().String(), Answer: &chartv1.Answer{
-			QuestionnaireId: w.questionnaire.String(), Version: "1", Question: q.code, YesNo: chartv1.YesNo_YES_NO_NO.Enum(), Taken: act(v.by, v.at),
-		}})
+		a := q.answer(v.patient.condition)
+		a.QuestionnaireId, a.Version, a.Taken = w.questionnaire.String(), "1", act(v.by, v.at)
+		m.Screening = append(m.Screening, &chartv1.ScreeningAnswer{Id: d.id().String(), Answer: a})
 	}
 	for _, region := range regionsOf(v.regimens) {
 		m.Consents = append(m.Consents, w.consent(d, v, region))

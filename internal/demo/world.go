@@ -132,7 +132,7 @@ func (w *world) settle(ctx context.Context, t *tablet) error {
 	if err := t.exchange(ctx, admin); err != nil { // so that what staff write of their own records is seen
 		return err
 	}
-	return errors.Join(w.texts(t), w.makeLots(t))
+	return errors.Join(w.describe(t), w.texts(t), w.makeLots(t))
 }
 
 func (w *world) clinicRecord(d *dice, i int) *chartv1.Clinic {
