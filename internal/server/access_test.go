@@ -13,6 +13,8 @@ import (
 	chartv1 "needlebook/gen/needlebook/chart/v1"
 	faultv1 "needlebook/gen/needlebook/fault/v1"
 	recordv1 "needlebook/gen/needlebook/record/v1"
+	syncv1 "needlebook/gen/needlebook/sync/v1"
+	"needlebook/gen/needlebook/sync/v1/syncv1connect"
 	"needlebook/internal/auth"
 )
 
@@ -27,6 +29,14 @@ func TestSignInRefusals(t *testing.T) {
 	device := w.tablet(w.admin).id.String()
 	_, err = w.access("").SignIn(t.Context(), &accessv1.SignInRequest{SignInName: "ada", Password: password, DeviceId: &device})
 	mustRefuse(t, "a device that does not sign", err, faultv1.Reason_REASON_UNAUTHENTICATED)
+	if f := infoOf(err).GetMetadata()["field"]; f != "proof" {
+		t.Errorf("a device that does not sign: field %q, %v", f, err)
+	}
+	_, err = syncv1connect.NewSyncServiceClient(w.client(w.admin.token), w.url).Exchange(t.Context(), &syncv1.ExchangeRequest{})
+	mustRefuse(t, "a sync without a device", err, faultv1.Reason_REASON_NOT_ALLOWED)
+	if f := infoOf(err).GetMetadata()["field"]; f != "access token" {
+		t.Errorf("a sync without a device: field %q, %v", f, err)
+	}
 	for range 40 {
 		_, err = w.access("").SignIn(t.Context(), &accessv1.SignInRequest{SignInName: "ada", Password: "guess after guess after"})
 	}

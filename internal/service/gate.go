@@ -3,6 +3,7 @@ package service
 import (
 	"context"
 	"net/http"
+	"strconv"
 	"strings"
 
 	"connectrpc.com/connect"
@@ -27,6 +28,7 @@ func (s *Service) gate(ctx context.Context, spec connect.Spec, _ connect.Peer, h
 		return nil, c.fail(err)
 	}
 	if err := auth.Decide(c.principal, c.action, auth.Subject{Relation: auth.NoRecord}); err != nil {
+		err = withoutDevice(c, err)
 		s.enterRefused(ctx, c, err)
 		return nil, c.fail(err)
 	}
@@ -50,6 +52,14 @@ func (s *Service) admit(ctx context.Context, c *call, header http.Header) error 
 		c.principal, c.from.Device = p, p.Device
 		return nil
 	})
+}
+
+// withoutDevice says of a refused sync that its sign-in is not bound to a device: no role would help.
+func withoutDevice(c *call, err error) error {
+	if c.action != optionsv1.Action_ACTION_SYNC || c.principal.Nobody() || c.principal.Device != uuid.Nil {
+		return err
+	}
+	return fault.New(faultv1.Reason_REASON_NOT_ALLOWED, "access token", "of a sign-in without a device", "one of a sign-in that names device_id and proof")
 }
 
 // bearer is the token of the Authorization header (RFC 6750), or nothing.
@@ -77,6 +87,10 @@ func (s *Service) proven(ctx context.Context, m *accessv1.SignInRequest) (auth.D
 		d, err = auth.ProveDevice(r, device, statement, m.GetProof())
 		return err
 	})
+	if fault.Has(err, faultv1.Reason_REASON_UNAUTHENTICATED) { // of a device that is unknown the same is said: which there are is nobody's business
+		err = fault.New(faultv1.Reason_REASON_UNAUTHENTICATED, "proof", strconv.Itoa(len(m.GetProof()))+" bytes that do not fit",
+			"the signature of this device over the sign-in's statement")
+	}
 	if err == nil {
 		c.from.Device = d.ID
 	}
