@@ -39,6 +39,9 @@ func runVerify(ctx context.Context, e env, args []string) error {
 	if err != nil {
 		return err
 	}
+	if _, err := server.OpenConsole(*data); err == nil && len(heads) > 0 {
+		return fmt.Errorf("verify: heads: a server runs on %s; stop it first", *data)
+	}
 	r, err := verify(ctx, e, *data, heads)
 	if *asJSON && err == nil {
 		return printValue(e.stdout, r)
@@ -54,7 +57,7 @@ func runVerify(ctx context.Context, e env, args []string) error {
 
 func verify(ctx context.Context, e env, data string, heads []audit.Head) (server.Report, error) {
 	console, err := server.OpenConsole(data)
-	if errors.Is(err, server.ErrNoServer) || len(heads) > 0 {
+	if errors.Is(err, server.ErrNoServer) {
 		r, err := server.VerifyFolder(ctx, data, e.now, heads...)
 		return r, lockedHint(err)
 	}
@@ -72,9 +75,12 @@ func readHeads(path string) (heads []audit.Head, err error) {
 	for line := range strings.Lines(string(b)) {
 		h, err := audit.ParseHead(strings.TrimSpace(line))
 		if err != nil {
-			return nil, usagef("verify: heads: read %q, want lines as verify prints them", strings.TrimSpace(line))
+			return nil, usagef("verify: heads: read %q in %s, want lines as verify prints them", strings.TrimSpace(line), path)
 		}
 		heads = append(heads, h)
+	}
+	if len(heads) == 0 { // nothing would be held against it, and the answer would be that all is well
+		return nil, usagef("verify: heads: read no head in %s, want lines as verify prints them", path)
 	}
 	return heads, nil
 }
