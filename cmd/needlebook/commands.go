@@ -29,6 +29,7 @@ func commands() []command {
 		demoCommand(),
 		serveCommand(),
 		replicaCommand(),
+		accessCommand(),
 		adminCommand(),
 		backupCommand(),
 		restoreCommand(),
