@@ -9,7 +9,7 @@ import (
 	"needlebook/internal/store"
 )
 
-// Admissions answers Admit and GetDevice for many calls: it keeps the accounts and devices that it decoded lately beside the stored bytes they were decoded from,
+// Admissions answers Admit, Author and GetDevice for many calls: it keeps the accounts and devices that it decoded lately beside the stored bytes they were decoded from,
 // and decodes again only what is stored otherwise now. So it never answers anything that they would not. It may be used concurrently.
 type Admissions struct {
 	accounts decoded[Account]
@@ -19,6 +19,11 @@ type Admissions struct {
 // Admit is the function of the same name.
 func (a *Admissions) Admit(r store.Reader, c Claims) (Principal, error) {
 	return admit(r, c, a.accounts.get, a.devices.get)
+}
+
+// Author is the function of the same name. Of a page's edits, which mostly have one author, all but the first cost a read and a comparison.
+func (a *Admissions) Author(r store.Reader, org, staff uuid.UUID) (Principal, error) {
+	return author(r, org, staff, a.accounts.get)
 }
 
 // Device is GetDevice.

@@ -56,6 +56,11 @@ func TestTwin_AdmissionsAnswerAsAdmit(t *testing.T) {
 					if d != k || reasonOf(dErr) != reasonOf(kErr) || (dErr == nil) != (kErr == nil) {
 						rt.Fatalf("after %s: %+v, %v; want %+v, %v", change, k, kErr, d, dErr)
 					}
+					a, aErr := Author(r, ada().Org, ada().Staff)
+					b, bErr := kept.Author(r, ada().Org, ada().Staff)
+					if !cmp.Equal(a, b) || reasonOf(aErr) != reasonOf(bErr) || (aErr == nil) != (bErr == nil) {
+						rt.Fatalf("after %s: author %+v, %v; want %+v, %v", change, b, bErr, a, aErr)
+					}
 					return nil
 				})
 				if !cmp.Equal(want, got) || reasonOf(wantErr) != reasonOf(gotErr) || (wantErr == nil) != (gotErr == nil) {

@@ -65,12 +65,15 @@ func admit(r store.Reader, c Claims, account getter[Account], device getter[Devi
 // Author returns the person who is named as the author of an edit, as she stands now, for the check of her rights: not who is signed in.
 // NOT_FOUND when she is not of the organisation. A suspended author has no roles.
 func Author(r store.Reader, org, staff uuid.UUID) (Principal, error) {
-	a, err := GetAccount(r, staff)
-	if err != nil {
-		return Principal{}, err
-	}
-	if a.Org != org {
+	return author(r, org, staff, getAs[Account])
+}
+
+func author(r store.Reader, org, staff uuid.UUID, account getter[Account]) (Principal, error) {
+	a, err := account(r, accountKey(staff), staff)
+	if errors.Is(err, store.ErrNotFound) || err == nil && a.Org != org {
 		return Principal{}, errNotFound()
+	} else if err != nil {
+		return Principal{}, err
 	}
 	p := Principal{Staff: staff, Org: org, Positions: a.Positions}
 	if a.Suspended {

@@ -17,8 +17,8 @@ import (
 // authorise says whether an edit's author may make it, by the accounts as they stand now: she is of the organisation and one of her roles may write
 // this kind of record. It is asked in the transaction that applies the edit, so a role taken away holds what was charted with it, for a person
 // to judge.
-func authorise(r store.Reader, org record.ID, e *record.Edit) *fault.Error {
-	p, err := auth.Author(r, uuid.UUID(org), uuid.UUID(e.Author))
+func (s *Service) authorise(r store.Reader, org record.ID, e *record.Edit) *fault.Error {
+	p, err := s.admitted.Author(r, uuid.UUID(org), uuid.UUID(e.Author))
 	switch {
 	case fault.Has(err, faultv1.Reason_REASON_NOT_FOUND):
 		return authorNotAllowed(e, "a member of staff of this organisation")

@@ -123,7 +123,7 @@ func (s *Service) load(ctx context.Context) (err error) {
 	if s.validator, err = protovalidate.New(); err != nil {
 		return fmt.Errorf("read the bounds of the schema: %w", err)
 	}
-	if s.ledger, err = ledger.Open(ctx, s.Store, ledger.Config{Schema: s.schema, Authorise: authorise, Now: s.Now, Random: s.Random, Summarise: chart.Safety}); err != nil {
+	if s.ledger, err = ledger.Open(ctx, s.Store, ledger.Config{Schema: s.schema, Authorise: s.authorise, Now: s.Now, Random: s.Random, Summarise: chart.Safety}); err != nil {
 		return err
 	}
 	ring, err := s.keyring(ctx)
