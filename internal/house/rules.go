@@ -60,8 +60,9 @@ func Rules() map[string]Rule {
 		"internal/demo":  {Ours: withServer},
 		"cmd/needlebook": {Ours: append(slices.Clone(withServer), "sim", "device", "demo")},
 
-		"internal/house":       {},
-		"internal/house/gates": {Ours: []string{"house"}},
+		"internal/house":          {},
+		"internal/house/gates":    {Ours: []string{"house"}},
+		"internal/house/messages": {},
 	}
 }
 
