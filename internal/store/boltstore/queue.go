@@ -138,9 +138,16 @@ func (q *queue) awaitWork() bool {
 	}
 }
 
-// refuse answers everyone who waits now with err.
+// refuse answers with err everyone who waits now. Whoever comes later, and be it because of this answer, is not refused
+// on old grounds.
 func (q *queue) refuse(err error) {
-	for r := q.take(); r != nil; r = q.take() {
-		r.answers <- answer{err: err}
+	q.mu.Lock()
+	waiting := q.waiting
+	q.waiting = nil
+	q.mu.Unlock()
+	for _, r := range waiting {
+		if r.state.CompareAndSwap(requestWaiting, requestTaken) {
+			r.answers <- answer{err: err}
+		}
 	}
 }
