@@ -59,7 +59,7 @@ func skipped(path string) bool {
 	if base == ".ci" {
 		return false
 	}
-	return strings.HasPrefix(base, ".") || base == "node_modules" || slices.Contains([]string{"gen", "data", "proto/buf", "internal/tools"}, path)
+	return strings.HasPrefix(base, ".") || base == "node_modules" || slices.Contains([]string{"gen", "data", "proto/buf", "proto/google", "internal/tools"}, path)
 }
 
 // Files lists the files of the tree under root that people write, sorted, with slashes, relative to root.

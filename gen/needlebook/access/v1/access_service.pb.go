@@ -8,6 +8,7 @@ package accessv1
 
 import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
+	_ "google.golang.org/genproto/googleapis/api/annotations"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
@@ -2260,7 +2261,7 @@ var File_needlebook_access_v1_access_service_proto protoreflect.FileDescriptor
 
 const file_needlebook_access_v1_access_service_proto_rawDesc = "" +
 	"\n" +
-	")needlebook/access/v1/access_service.proto\x12\x14needlebook.access.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a!needlebook/access/v1/device.proto\x1a\x1fneedlebook/access/v1/role.proto\x1a needlebook/access/v1/staff.proto\x1a needlebook/fault/v1/reason.proto\x1a#needlebook/options/v1/options.proto\x1a\"needlebook/record/v1/contact.proto\x1a\x1fneedlebook/record/v1/date.proto\x1a\x1fneedlebook/record/v1/name.proto\"\xe2\x01\n" +
+	")needlebook/access/v1/access_service.proto\x12\x14needlebook.access.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a!needlebook/access/v1/device.proto\x1a\x1fneedlebook/access/v1/role.proto\x1a needlebook/access/v1/staff.proto\x1a needlebook/fault/v1/reason.proto\x1a#needlebook/options/v1/options.proto\x1a\"needlebook/record/v1/contact.proto\x1a\x1fneedlebook/record/v1/date.proto\x1a\x1fneedlebook/record/v1/name.proto\"\xe2\x01\n" +
 	"\x06Tokens\x12!\n" +
 	"\faccess_token\x18\x01 \x01(\tR\vaccessToken\x12F\n" +
 	"\x11access_expires_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x0faccessExpiresAt\x12#\n" +
@@ -2472,22 +2473,21 @@ const file_needlebook_access_v1_access_service_proto_rawDesc = "" +
 	"\x19AUDIT_OUTCOME_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12AUDIT_OUTCOME_DONE\x10\x01\x12\x19\n" +
 	"\x15AUDIT_OUTCOME_REFUSED\x10\x02\x12\x16\n" +
-	"\x12AUDIT_OUTCOME_HELD\x10\x032\x82\n" +
+	"\x12AUDIT_OUTCOME_HELD\x10\x032\xd1\f\n" +
+	"\rAccessService\x12u\n" +
+	"\x06SignIn\x12#.needlebook.access.v1.SignInRequest\x1a$.needlebook.access.v1.SignInResponse\" \xc0\xbb\x18\x01\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/tokens:signIn\x12y\n" +
+	"\aRefresh\x12$.needlebook.access.v1.RefreshRequest\x1a%.needlebook.access.v1.RefreshResponse\"!\xc0\xbb\x18\x01\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/tokens:refresh\x12\x94\x01\n" +
+	"\x0fClaimInvitation\x12,.needlebook.access.v1.ClaimInvitationRequest\x1a-.needlebook.access.v1.ClaimInvitationResponse\"$\xc0\xbb\x18\x01\x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/invitations:claim\x12\x84\x01\n" +
+	"\vEnrolDevice\x12(.needlebook.access.v1.EnrolDeviceRequest\x1a).needlebook.access.v1.EnrolDeviceResponse\" \xc0\xbb\x18\x01\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/devices:enrol\x12\xa4\x01\n" +
+	"\x13CreateEnrolmentCode\x120.needlebook.access.v1.CreateEnrolmentCodeRequest\x1a1.needlebook.access.v1.CreateEnrolmentCodeResponse\"(\xc0\xbb\x18\r\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/enrolmentCodes:create\x12{\n" +
+	"\vListDevices\x12(.needlebook.access.v1.ListDevicesRequest\x1a).needlebook.access.v1.ListDevicesResponse\"\x17\xc0\xbb\x18\r\x82\xd3\xe4\x93\x02\r\x12\v/v1/devices\x12\x88\x01\n" +
+	"\fRevokeDevice\x12).needlebook.access.v1.RevokeDeviceRequest\x1a*.needlebook.access.v1.RevokeDeviceResponse\"!\xc0\xbb\x18\r\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/devices:revoke\x12w\n" +
+	"\bAddStaff\x12%.needlebook.access.v1.AddStaffRequest\x1a&.needlebook.access.v1.AddStaffResponse\"\x1c\xc0\xbb\x18\x10\x82\xd3\xe4\x93\x02\x12:\x01*\"\r/v1/staff:add\x12s\n" +
+	"\tListStaff\x12&.needlebook.access.v1.ListStaffRequest\x1a'.needlebook.access.v1.ListStaffResponse\"\x15\xc0\xbb\x18\x10\x82\xd3\xe4\x93\x02\v\x12\t/v1/staff\x12\x8b\x01\n" +
+	"\rSetStaffRoles\x12*.needlebook.access.v1.SetStaffRolesRequest\x1a+.needlebook.access.v1.SetStaffRolesResponse\"!\xc0\xbb\x18\x10\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/staff:setRoles\x12\x87\x01\n" +
 	"\n" +
-	"\rAccessService\x12Y\n" +
-	"\x06SignIn\x12#.needlebook.access.v1.SignInRequest\x1a$.needlebook.access.v1.SignInResponse\"\x04\xc0\xbb\x18\x01\x12\\\n" +
-	"\aRefresh\x12$.needlebook.access.v1.RefreshRequest\x1a%.needlebook.access.v1.RefreshResponse\"\x04\xc0\xbb\x18\x01\x12t\n" +
-	"\x0fClaimInvitation\x12,.needlebook.access.v1.ClaimInvitationRequest\x1a-.needlebook.access.v1.ClaimInvitationResponse\"\x04\xc0\xbb\x18\x01\x12h\n" +
-	"\vEnrolDevice\x12(.needlebook.access.v1.EnrolDeviceRequest\x1a).needlebook.access.v1.EnrolDeviceResponse\"\x04\xc0\xbb\x18\x01\x12\x80\x01\n" +
-	"\x13CreateEnrolmentCode\x120.needlebook.access.v1.CreateEnrolmentCodeRequest\x1a1.needlebook.access.v1.CreateEnrolmentCodeResponse\"\x04\xc0\xbb\x18\r\x12h\n" +
-	"\vListDevices\x12(.needlebook.access.v1.ListDevicesRequest\x1a).needlebook.access.v1.ListDevicesResponse\"\x04\xc0\xbb\x18\r\x12k\n" +
-	"\fRevokeDevice\x12).needlebook.access.v1.RevokeDeviceRequest\x1a*.needlebook.access.v1.RevokeDeviceResponse\"\x04\xc0\xbb\x18\r\x12_\n" +
-	"\bAddStaff\x12%.needlebook.access.v1.AddStaffRequest\x1a&.needlebook.access.v1.AddStaffResponse\"\x04\xc0\xbb\x18\x10\x12b\n" +
-	"\tListStaff\x12&.needlebook.access.v1.ListStaffRequest\x1a'.needlebook.access.v1.ListStaffResponse\"\x04\xc0\xbb\x18\x10\x12n\n" +
-	"\rSetStaffRoles\x12*.needlebook.access.v1.SetStaffRolesRequest\x1a+.needlebook.access.v1.SetStaffRolesResponse\"\x04\xc0\xbb\x18\x10\x12e\n" +
-	"\n" +
-	"BreakGlass\x12'.needlebook.access.v1.BreakGlassRequest\x1a(.needlebook.access.v1.BreakGlassResponse\"\x04\xc0\xbb\x18\x0e\x12b\n" +
-	"\tListAudit\x12&.needlebook.access.v1.ListAuditRequest\x1a'.needlebook.access.v1.ListAuditResponse\"\x04\xc0\xbb\x18\x0fB\xce\x01\n" +
+	"BreakGlass\x12'.needlebook.access.v1.BreakGlassRequest\x1a(.needlebook.access.v1.BreakGlassResponse\"&\xc0\xbb\x18\x0e\x82\xd3\xe4\x93\x02\x1c:\x01*\"\x17/v1/patients:breakGlass\x12{\n" +
+	"\tListAudit\x12&.needlebook.access.v1.ListAuditRequest\x1a'.needlebook.access.v1.ListAuditResponse\"\x1d\xc0\xbb\x18\x0f\x82\xd3\xe4\x93\x02\x13:\x01*\"\x0e/v1/audit:listB\xce\x01\n" +
 	"\x18com.needlebook.access.v1B\x12AccessServiceProtoP\x01Z,needlebook/gen/needlebook/access/v1;accessv1\xa2\x02\x03NAX\xaa\x02\x14Needlebook.Access.V1\xca\x02\x14Needlebook\\Access\\V1\xe2\x02 Needlebook\\Access\\V1\\GPBMetadata\xea\x02\x16Needlebook::Access::V1b\x06proto3"
 
 var (

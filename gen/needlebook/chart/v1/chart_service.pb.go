@@ -8,6 +8,7 @@ package chartv1
 
 import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
+	_ "google.golang.org/genproto/googleapis/api/annotations"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	v11 "needlebook/gen/needlebook/options/v1"
@@ -1919,7 +1920,7 @@ var File_needlebook_chart_v1_chart_service_proto protoreflect.FileDescriptor
 
 const file_needlebook_chart_v1_chart_service_proto_rawDesc = "" +
 	"\n" +
-	"'needlebook/chart/v1/chart_service.proto\x12\x13needlebook.chart.v1\x1a\x1bbuf/validate/validate.proto\x1a needlebook/chart/v1/record.proto\x1a#needlebook/chart/v1/signature.proto\x1a#needlebook/options/v1/options.proto\x1a\x1fneedlebook/record/v1/date.proto\x1a'needlebook/sync/v1/signed_content.proto\"\xb1\x03\n" +
+	"'needlebook/chart/v1/chart_service.proto\x12\x13needlebook.chart.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a needlebook/chart/v1/record.proto\x1a#needlebook/chart/v1/signature.proto\x1a#needlebook/options/v1/options.proto\x1a\x1fneedlebook/record/v1/date.proto\x1a'needlebook/sync/v1/signed_content.proto\"\xb1\x03\n" +
 	"\x15SearchPatientsRequest\x12\x1c\n" +
 	"\x04text\x18\x01 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x04text\x123\n" +
 	"\aborn_on\x18\x02 \x01(\v2\x1a.needlebook.record.v1.DateR\x06bornOn\x12'\n" +
@@ -2090,25 +2091,25 @@ const file_needlebook_chart_v1_chart_service_proto_rawDesc = "" +
 	"\x06reason\x18\x03 \x01(\tB\r\xbaH\n" +
 	"\xc8\x01\x01r\x05\x10\x01\x18\xf4\x03R\x06reason\"Z\n" +
 	"\x16GiveUpHeldEditResponse\x12@\n" +
-	"\theld_edit\x18\x01 \x01(\v2#.needlebook.chart.v1.HeldRecordEditR\bheldEdit2\xf4\v\n" +
-	"\fChartService\x12o\n" +
-	"\x0eSearchPatients\x12*.needlebook.chart.v1.SearchPatientsRequest\x1a+.needlebook.chart.v1.SearchPatientsResponse\"\x04\xc0\xbb\x18\x03\x12c\n" +
+	"\theld_edit\x18\x01 \x01(\v2#.needlebook.chart.v1.HeldRecordEditR\bheldEdit2\x93\x0f\n" +
+	"\fChartService\x12\x8d\x01\n" +
+	"\x0eSearchPatients\x12*.needlebook.chart.v1.SearchPatientsRequest\x1a+.needlebook.chart.v1.SearchPatientsResponse\"\"\xc0\xbb\x18\x03\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/patients:search\x12~\n" +
 	"\n" +
-	"GetPatient\x12&.needlebook.chart.v1.GetPatientRequest\x1a'.needlebook.chart.v1.GetPatientResponse\"\x04\xc0\xbb\x18\x03\x12c\n" +
+	"GetPatient\x12&.needlebook.chart.v1.GetPatientRequest\x1a'.needlebook.chart.v1.GetPatientResponse\"\x1f\xc0\xbb\x18\x03\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/patients:get\x12~\n" +
 	"\n" +
-	"GetSession\x12&.needlebook.chart.v1.GetSessionRequest\x1a'.needlebook.chart.v1.GetSessionResponse\"\x04\xc0\xbb\x18\x03\x12i\n" +
-	"\fListSessions\x12(.needlebook.chart.v1.ListSessionsRequest\x1a).needlebook.chart.v1.ListSessionsResponse\"\x04\xc0\xbb\x18\x03\x12`\n" +
-	"\tGetRecord\x12%.needlebook.chart.v1.GetRecordRequest\x1a&.needlebook.chart.v1.GetRecordResponse\"\x04\xc0\xbb\x18\x03\x12f\n" +
-	"\vListRecords\x12'.needlebook.chart.v1.ListRecordsRequest\x1a(.needlebook.chart.v1.ListRecordsResponse\"\x04\xc0\xbb\x18\x03\x12u\n" +
-	"\x10GetRecordHistory\x12,.needlebook.chart.v1.GetRecordHistoryRequest\x1a-.needlebook.chart.v1.GetRecordHistoryResponse\"\x04\xc0\xbb\x18\x03\x12c\n" +
+	"GetSession\x12&.needlebook.chart.v1.GetSessionRequest\x1a'.needlebook.chart.v1.GetSessionResponse\"\x1f\xc0\xbb\x18\x03\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/sessions:get\x12\x85\x01\n" +
+	"\fListSessions\x12(.needlebook.chart.v1.ListSessionsRequest\x1a).needlebook.chart.v1.ListSessionsResponse\" \xc0\xbb\x18\x03\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/sessions:list\x12z\n" +
+	"\tGetRecord\x12%.needlebook.chart.v1.GetRecordRequest\x1a&.needlebook.chart.v1.GetRecordResponse\"\x1e\xc0\xbb\x18\x03\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/records:get\x12\x81\x01\n" +
+	"\vListRecords\x12'.needlebook.chart.v1.ListRecordsRequest\x1a(.needlebook.chart.v1.ListRecordsResponse\"\x1f\xc0\xbb\x18\x03\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/records:list\x12\x96\x01\n" +
+	"\x10GetRecordHistory\x12,.needlebook.chart.v1.GetRecordHistoryRequest\x1a-.needlebook.chart.v1.GetRecordHistoryResponse\"%\xc0\xbb\x18\x03\x82\xd3\xe4\x93\x02\x1b:\x01*\"\x16/v1/records:getHistory\x12~\n" +
 	"\n" +
-	"EditRecord\x12&.needlebook.chart.v1.EditRecordRequest\x1a'.needlebook.chart.v1.EditRecordResponse\"\x04\xc0\xbb\x18\x04\x12l\n" +
-	"\rListConflicts\x12).needlebook.chart.v1.ListConflictsRequest\x1a*.needlebook.chart.v1.ListConflictsResponse\"\x04\xc0\xbb\x18\x03\x12o\n" +
-	"\x0eSettleConflict\x12*.needlebook.chart.v1.SettleConflictRequest\x1a+.needlebook.chart.v1.SettleConflictResponse\"\x04\xc0\xbb\x18\x05\x12f\n" +
-	"\vSignSession\x12'.needlebook.chart.v1.SignSessionRequest\x1a(.needlebook.chart.v1.SignSessionResponse\"\x04\xc0\xbb\x18\x06\x12l\n" +
-	"\rListHeldEdits\x12).needlebook.chart.v1.ListHeldEditsRequest\x1a*.needlebook.chart.v1.ListHeldEditsResponse\"\x04\xc0\xbb\x18\b\x12r\n" +
-	"\x0fReleaseHeldEdit\x12+.needlebook.chart.v1.ReleaseHeldEditRequest\x1a,.needlebook.chart.v1.ReleaseHeldEditResponse\"\x04\xc0\xbb\x18\b\x12o\n" +
-	"\x0eGiveUpHeldEdit\x12*.needlebook.chart.v1.GiveUpHeldEditRequest\x1a+.needlebook.chart.v1.GiveUpHeldEditResponse\"\x04\xc0\xbb\x18\bB\xc6\x01\n" +
+	"EditRecord\x12&.needlebook.chart.v1.EditRecordRequest\x1a'.needlebook.chart.v1.EditRecordResponse\"\x1f\xc0\xbb\x18\x04\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/records:edit\x12\x89\x01\n" +
+	"\rListConflicts\x12).needlebook.chart.v1.ListConflictsRequest\x1a*.needlebook.chart.v1.ListConflictsResponse\"!\xc0\xbb\x18\x03\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/conflicts:list\x12\x8e\x01\n" +
+	"\x0eSettleConflict\x12*.needlebook.chart.v1.SettleConflictRequest\x1a+.needlebook.chart.v1.SettleConflictResponse\"#\xc0\xbb\x18\x05\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/conflicts:settle\x12\x82\x01\n" +
+	"\vSignSession\x12'.needlebook.chart.v1.SignSessionRequest\x1a(.needlebook.chart.v1.SignSessionResponse\" \xc0\xbb\x18\x06\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/sessions:sign\x12\x89\x01\n" +
+	"\rListHeldEdits\x12).needlebook.chart.v1.ListHeldEditsRequest\x1a*.needlebook.chart.v1.ListHeldEditsResponse\"!\xc0\xbb\x18\b\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/heldEdits:list\x12\x92\x01\n" +
+	"\x0fReleaseHeldEdit\x12+.needlebook.chart.v1.ReleaseHeldEditRequest\x1a,.needlebook.chart.v1.ReleaseHeldEditResponse\"$\xc0\xbb\x18\b\x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/heldEdits:release\x12\x8e\x01\n" +
+	"\x0eGiveUpHeldEdit\x12*.needlebook.chart.v1.GiveUpHeldEditRequest\x1a+.needlebook.chart.v1.GiveUpHeldEditResponse\"#\xc0\xbb\x18\b\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/heldEdits:giveUpB\xc6\x01\n" +
 	"\x17com.needlebook.chart.v1B\x11ChartServiceProtoP\x01Z*needlebook/gen/needlebook/chart/v1;chartv1\xa2\x02\x03NCX\xaa\x02\x13Needlebook.Chart.V1\xca\x02\x13Needlebook\\Chart\\V1\xe2\x02\x1fNeedlebook\\Chart\\V1\\GPBMetadata\xea\x02\x15Needlebook::Chart::V1b\x06proto3"
 
 var (

@@ -8,6 +8,7 @@ package dosev1
 
 import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
+	_ "google.golang.org/genproto/googleapis/api/annotations"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
@@ -4754,7 +4755,7 @@ var File_needlebook_dose_v1_dose_service_proto protoreflect.FileDescriptor
 
 const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"\n" +
-	"%needlebook/dose/v1/dose_service.proto\x12\x12needlebook.dose.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a needlebook/access/v1/staff.proto\x1a needlebook/chart/v1/clinic.proto\x1a&needlebook/chart/v1/consent_text.proto\x1a\x1dneedlebook/chart/v1/lot.proto\x1a\x1fneedlebook/chart/v1/order.proto\x1a!needlebook/chart/v1/patient.proto\x1a'needlebook/chart/v1/questionnaire.proto\x1a needlebook/chart/v1/rating.proto\x1a needlebook/chart/v1/record.proto\x1a!needlebook/chart/v1/session.proto\x1a\x1eneedlebook/chart/v1/side.proto\x1a\x1eneedlebook/chart/v1/vial.proto\x1a\x1eneedlebook/dose/v1/basis.proto\x1a needlebook/dose/v1/finding.proto\x1a!needlebook/dose/v1/quantity.proto\x1a&needlebook/formulary/v1/dilution.proto\x1a*needlebook/formulary/v1/rating_scale.proto\x1a#needlebook/options/v1/options.proto\x1a\x1fneedlebook/record/v1/date.proto\"\x81\x03\n" +
+	"%needlebook/dose/v1/dose_service.proto\x12\x12needlebook.dose.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a needlebook/access/v1/staff.proto\x1a needlebook/chart/v1/clinic.proto\x1a&needlebook/chart/v1/consent_text.proto\x1a\x1dneedlebook/chart/v1/lot.proto\x1a\x1fneedlebook/chart/v1/order.proto\x1a!needlebook/chart/v1/patient.proto\x1a'needlebook/chart/v1/questionnaire.proto\x1a needlebook/chart/v1/rating.proto\x1a needlebook/chart/v1/record.proto\x1a!needlebook/chart/v1/session.proto\x1a\x1eneedlebook/chart/v1/side.proto\x1a\x1eneedlebook/chart/v1/vial.proto\x1a\x1eneedlebook/dose/v1/basis.proto\x1a needlebook/dose/v1/finding.proto\x1a!needlebook/dose/v1/quantity.proto\x1a&needlebook/formulary/v1/dilution.proto\x1a*needlebook/formulary/v1/rating_scale.proto\x1a#needlebook/options/v1/options.proto\x1a\x1fneedlebook/record/v1/date.proto\"\x81\x03\n" +
 	"\x0ePrepareRequest\x126\n" +
 	"\aproduct\x18\x01 \x01(\tB\x1c\xbaH\x19\xc8\x01\x01r\x14\x10\x01\x18(2\x0e^[a-z]+[A-G]?$R\aproduct\x12;\n" +
 	"\x04vial\x18\x02 \x01(\v2\x1f.needlebook.dose.v1.VialContentB\x06\xbaH\x03\xc8\x01\x01R\x04vial\x121\n" +
@@ -5237,15 +5238,15 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"\x17CLOCK_STATE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13CLOCK_STATE_CHECKED\x10\x01\x12\x1d\n" +
 	"\x19CLOCK_STATE_RAN_BACKWARDS\x10\x02\x12\x19\n" +
-	"\x15CLOCK_STATE_UNCHECKED\x10\x032\xe9\x05\n" +
-	"\vDoseService\x12X\n" +
-	"\aPrepare\x12\".needlebook.dose.v1.PrepareRequest\x1a#.needlebook.dose.v1.PrepareResponse\"\x04\xc0\xbb\x18\x02\x12[\n" +
-	"\bPlanDraw\x12#.needlebook.dose.v1.PlanDrawRequest\x1a$.needlebook.dose.v1.PlanDrawResponse\"\x04\xc0\xbb\x18\x02\x12m\n" +
-	"\x0eAdviseDilution\x12).needlebook.dose.v1.AdviseDilutionRequest\x1a*.needlebook.dose.v1.AdviseDilutionResponse\"\x04\xc0\xbb\x18\x02\x12g\n" +
-	"\fCheckSession\x12'.needlebook.dose.v1.CheckSessionRequest\x1a(.needlebook.dose.v1.CheckSessionResponse\"\x04\xc0\xbb\x18\x03\x12p\n" +
-	"\x0fGetToxinHistory\x12*.needlebook.dose.v1.GetToxinHistoryRequest\x1a+.needlebook.dose.v1.GetToxinHistoryResponse\"\x04\xc0\xbb\x18\x03\x12p\n" +
-	"\x0fCompareProducts\x12*.needlebook.dose.v1.CompareProductsRequest\x1a+.needlebook.dose.v1.CompareProductsResponse\"\x04\xc0\xbb\x18\x02\x12g\n" +
-	"\fGetAsymmetry\x12'.needlebook.dose.v1.GetAsymmetryRequest\x1a(.needlebook.dose.v1.GetAsymmetryResponse\"\x04\xc0\xbb\x18\x03B\xbe\x01\n" +
+	"\x15CLOCK_STATE_UNCHECKED\x10\x032\xd1\a\n" +
+	"\vDoseService\x12t\n" +
+	"\aPrepare\x12\".needlebook.dose.v1.PrepareRequest\x1a#.needlebook.dose.v1.PrepareResponse\" \xc0\xbb\x18\x02\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/doses:prepare\x12x\n" +
+	"\bPlanDraw\x12#.needlebook.dose.v1.PlanDrawRequest\x1a$.needlebook.dose.v1.PlanDrawResponse\"!\xc0\xbb\x18\x02\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/doses:planDraw\x12\x90\x01\n" +
+	"\x0eAdviseDilution\x12).needlebook.dose.v1.AdviseDilutionRequest\x1a*.needlebook.dose.v1.AdviseDilutionResponse\"'\xc0\xbb\x18\x02\x82\xd3\xe4\x93\x02\x1d:\x01*\"\x18/v1/doses:adviseDilution\x12\x84\x01\n" +
+	"\fCheckSession\x12'.needlebook.dose.v1.CheckSessionRequest\x1a(.needlebook.dose.v1.CheckSessionResponse\"!\xc0\xbb\x18\x03\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/sessions:check\x12\x97\x01\n" +
+	"\x0fGetToxinHistory\x12*.needlebook.dose.v1.GetToxinHistoryRequest\x1a+.needlebook.dose.v1.GetToxinHistoryResponse\"+\xc0\xbb\x18\x03\x82\xd3\xe4\x93\x02!:\x01*\"\x1c/v1/patients:getToxinHistory\x12\x8f\x01\n" +
+	"\x0fCompareProducts\x12*.needlebook.dose.v1.CompareProductsRequest\x1a+.needlebook.dose.v1.CompareProductsResponse\"#\xc0\xbb\x18\x02\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/products:compare\x12\x8b\x01\n" +
+	"\fGetAsymmetry\x12'.needlebook.dose.v1.GetAsymmetryRequest\x1a(.needlebook.dose.v1.GetAsymmetryResponse\"(\xc0\xbb\x18\x03\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/patients:getAsymmetryB\xbe\x01\n" +
 	"\x16com.needlebook.dose.v1B\x10DoseServiceProtoP\x01Z(needlebook/gen/needlebook/dose/v1;dosev1\xa2\x02\x03NDX\xaa\x02\x12Needlebook.Dose.V1\xca\x02\x12Needlebook\\Dose\\V1\xe2\x02\x1eNeedlebook\\Dose\\V1\\GPBMetadata\xea\x02\x14Needlebook::Dose::V1b\x06proto3"
 
 var (

@@ -8,6 +8,7 @@ package dosev1
 
 import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
+	_ "google.golang.org/genproto/googleapis/api/annotations"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	v1 "needlebook/gen/needlebook/chart/v1"
@@ -156,7 +157,7 @@ var File_needlebook_dose_v1_finding_service_proto protoreflect.FileDescriptor
 
 const file_needlebook_dose_v1_finding_service_proto_rawDesc = "" +
 	"\n" +
-	"(needlebook/dose/v1/finding_service.proto\x12\x12needlebook.dose.v1\x1a\x1bbuf/validate/validate.proto\x1a needlebook/chart/v1/record.proto\x1a needlebook/dose/v1/finding.proto\x1a#needlebook/options/v1/options.proto\"\xd3\x01\n" +
+	"(needlebook/dose/v1/finding_service.proto\x12\x12needlebook.dose.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a needlebook/chart/v1/record.proto\x1a needlebook/dose/v1/finding.proto\x1a#needlebook/options/v1/options.proto\"\xd3\x01\n" +
 	"\x13ListFindingsRequest\x12*\n" +
 	"\tclinic_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x00R\bclinicId\x88\x01\x01\x120\n" +
 	"\x03key\x18\x02 \x01(\v2\x1e.needlebook.chart.v1.RecordKeyR\x03key\x12'\n" +
@@ -168,9 +169,9 @@ const file_needlebook_dose_v1_finding_service_proto_rawDesc = "" +
 	"_clinic_id\"w\n" +
 	"\x14ListFindingsResponse\x127\n" +
 	"\bfindings\x18\x01 \x03(\v2\x1b.needlebook.dose.v1.FindingR\bfindings\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2y\n" +
-	"\x0eFindingService\x12g\n" +
-	"\fListFindings\x12'.needlebook.dose.v1.ListFindingsRequest\x1a(.needlebook.dose.v1.ListFindingsResponse\"\x04\xc0\xbb\x18\x03B\xc1\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2\x96\x01\n" +
+	"\x0eFindingService\x12\x83\x01\n" +
+	"\fListFindings\x12'.needlebook.dose.v1.ListFindingsRequest\x1a(.needlebook.dose.v1.ListFindingsResponse\" \xc0\xbb\x18\x03\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/findings:listB\xc1\x01\n" +
 	"\x16com.needlebook.dose.v1B\x13FindingServiceProtoP\x01Z(needlebook/gen/needlebook/dose/v1;dosev1\xa2\x02\x03NDX\xaa\x02\x12Needlebook.Dose.V1\xca\x02\x12Needlebook\\Dose\\V1\xe2\x02\x1eNeedlebook\\Dose\\V1\\GPBMetadata\xea\x02\x14Needlebook::Dose::V1b\x06proto3"
 
 var (

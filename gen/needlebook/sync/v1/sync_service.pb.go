@@ -8,6 +8,7 @@ package syncv1
 
 import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
+	_ "google.golang.org/genproto/googleapis/api/annotations"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	_ "needlebook/gen/needlebook/options/v1"
@@ -1019,7 +1020,7 @@ var File_needlebook_sync_v1_sync_service_proto protoreflect.FileDescriptor
 
 const file_needlebook_sync_v1_sync_service_proto_rawDesc = "" +
 	"\n" +
-	"%needlebook/sync/v1/sync_service.proto\x12\x12needlebook.sync.v1\x1a\x1bbuf/validate/validate.proto\x1a#needlebook/options/v1/options.proto\x1a\x1dneedlebook/sync/v1/edit.proto\x1a%needlebook/sync/v1/safety_entry.proto\x1a\x1eneedlebook/sync/v1/state.proto\"n\n" +
+	"%needlebook/sync/v1/sync_service.proto\x12\x12needlebook.sync.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a#needlebook/options/v1/options.proto\x1a\x1dneedlebook/sync/v1/edit.proto\x1a%needlebook/sync/v1/safety_entry.proto\x1a\x1eneedlebook/sync/v1/state.proto\"n\n" +
 	"\n" +
 	"ChainPoint\x12!\n" +
 	"\acounter\x18\x01 \x01(\x04B\a\xbaH\x042\x02 \x00R\acounter\x12\x1b\n" +
@@ -1093,12 +1094,12 @@ const file_needlebook_sync_v1_sync_service_proto_rawDesc = "" +
 	"\tScopeMode\x12\x1a\n" +
 	"\x16SCOPE_MODE_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eSCOPE_MODE_ALL\x10\x01\x12\x17\n" +
-	"\x13SCOPE_MODE_PATIENTS\x10\x022\x96\x03\n" +
-	"\vSyncService\x12R\n" +
-	"\x05Hello\x12 .needlebook.sync.v1.HelloRequest\x1a!.needlebook.sync.v1.HelloResponse\"\x04\xc0\xbb\x18\a\x12[\n" +
-	"\bExchange\x12#.needlebook.sync.v1.ExchangeRequest\x1a$.needlebook.sync.v1.ExchangeResponse\"\x04\xc0\xbb\x18\a\x12j\n" +
-	"\rPutPhotoChunk\x12(.needlebook.sync.v1.PutPhotoChunkRequest\x1a).needlebook.sync.v1.PutPhotoChunkResponse\"\x04\xc0\xbb\x18\a\x12j\n" +
-	"\rGetPhotoChunk\x12(.needlebook.sync.v1.GetPhotoChunkRequest\x1a).needlebook.sync.v1.GetPhotoChunkResponse\"\x04\xc0\xbb\x18\aB\xbe\x01\n" +
+	"\x13SCOPE_MODE_PATIENTS\x10\x022\x89\x04\n" +
+	"\vSyncService\x12k\n" +
+	"\x05Hello\x12 .needlebook.sync.v1.HelloRequest\x1a!.needlebook.sync.v1.HelloResponse\"\x1d\xc0\xbb\x18\a\x82\xd3\xe4\x93\x02\x13:\x01*\"\x0e/v1/sync:hello\x12w\n" +
+	"\bExchange\x12#.needlebook.sync.v1.ExchangeRequest\x1a$.needlebook.sync.v1.ExchangeResponse\" \xc0\xbb\x18\a\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/sync:exchange\x12\x88\x01\n" +
+	"\rPutPhotoChunk\x12(.needlebook.sync.v1.PutPhotoChunkRequest\x1a).needlebook.sync.v1.PutPhotoChunkResponse\"\"\xc0\xbb\x18\a\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/photos:putChunk\x12\x88\x01\n" +
+	"\rGetPhotoChunk\x12(.needlebook.sync.v1.GetPhotoChunkRequest\x1a).needlebook.sync.v1.GetPhotoChunkResponse\"\"\xc0\xbb\x18\a\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/photos:getChunkB\xbe\x01\n" +
 	"\x16com.needlebook.sync.v1B\x10SyncServiceProtoP\x01Z(needlebook/gen/needlebook/sync/v1;syncv1\xa2\x02\x03NSX\xaa\x02\x12Needlebook.Sync.V1\xca\x02\x12Needlebook\\Sync\\V1\xe2\x02\x1eNeedlebook\\Sync\\V1\\GPBMetadata\xea\x02\x14Needlebook::Sync::V1b\x06proto3"
 
 var (

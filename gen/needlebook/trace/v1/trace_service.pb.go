@@ -10,6 +10,7 @@ package tracev1
 
 import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
+	_ "google.golang.org/genproto/googleapis/api/annotations"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
@@ -1773,7 +1774,7 @@ var File_needlebook_trace_v1_trace_service_proto protoreflect.FileDescriptor
 
 const file_needlebook_trace_v1_trace_service_proto_rawDesc = "" +
 	"\n" +
-	"'needlebook/trace/v1/trace_service.proto\x12\x13needlebook.trace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#needlebook/chart/v1/day_close.proto\x1a(needlebook/chart/v1/finding_answer.proto\x1a\x1dneedlebook/chart/v1/lot.proto\x1a!needlebook/chart/v1/patient.proto\x1a needlebook/chart/v1/record.proto\x1a!needlebook/chart/v1/session.proto\x1a\x1eneedlebook/chart/v1/side.proto\x1a%needlebook/dose/v1/dose_service.proto\x1a needlebook/dose/v1/finding.proto\x1a#needlebook/options/v1/options.proto\x1a\"needlebook/record/v1/contact.proto\x1a\x1fneedlebook/record/v1/date.proto\x1a\x1fneedlebook/record/v1/name.proto\"\xad\x02\n" +
+	"'needlebook/trace/v1/trace_service.proto\x12\x13needlebook.trace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#needlebook/chart/v1/day_close.proto\x1a(needlebook/chart/v1/finding_answer.proto\x1a\x1dneedlebook/chart/v1/lot.proto\x1a!needlebook/chart/v1/patient.proto\x1a needlebook/chart/v1/record.proto\x1a!needlebook/chart/v1/session.proto\x1a\x1eneedlebook/chart/v1/side.proto\x1a%needlebook/dose/v1/dose_service.proto\x1a needlebook/dose/v1/finding.proto\x1a#needlebook/options/v1/options.proto\x1a\"needlebook/record/v1/contact.proto\x1a\x1fneedlebook/record/v1/date.proto\x1a\x1fneedlebook/record/v1/name.proto\"\xad\x02\n" +
 	"\x0fTraceLotRequest\x12.\n" +
 	"\x04from\x18\x01 \x01(\v2\x1a.needlebook.record.v1.DateR\x04from\x120\n" +
 	"\x05until\x18\x02 \x01(\v2\x1a.needlebook.record.v1.DateR\x05until\x12'\n" +
@@ -1943,13 +1944,13 @@ const file_needlebook_trace_v1_trace_service_proto_rawDesc = "" +
 	"\x1aEXPORT_FORMAT_DOCUMENT_PDF\x10\x01\x12 \n" +
 	"\x1cEXPORT_FORMAT_FHIR_R4_NDJSON\x10\x02\x12\x15\n" +
 	"\x11EXPORT_FORMAT_CSV\x10\x03\x12\x1e\n" +
-	"\x1aEXPORT_FORMAT_RECORDS_JSON\x10\x042\xb4\x03\n" +
-	"\fTraceService\x12]\n" +
-	"\bTraceLot\x12$.needlebook.trace.v1.TraceLotRequest\x1a%.needlebook.trace.v1.TraceLotResponse\"\x04\xc0\xbb\x18\t\x12f\n" +
-	"\vGetDayClose\x12'.needlebook.trace.v1.GetDayCloseRequest\x1a(.needlebook.trace.v1.GetDayCloseResponse\"\x04\xc0\xbb\x18\n" +
-	"\x12o\n" +
-	"\x0eListReviewsDue\x12*.needlebook.trace.v1.ListReviewsDueRequest\x1a+.needlebook.trace.v1.ListReviewsDueResponse\"\x04\xc0\xbb\x18\v\x12l\n" +
-	"\rExportPatient\x12).needlebook.trace.v1.ExportPatientRequest\x1a*.needlebook.trace.v1.ExportPatientResponse\"\x04\xc0\xbb\x18\fB\xc6\x01\n" +
+	"\x1aEXPORT_FORMAT_RECORDS_JSON\x10\x042\xa8\x04\n" +
+	"\fTraceService\x12v\n" +
+	"\bTraceLot\x12$.needlebook.trace.v1.TraceLotRequest\x1a%.needlebook.trace.v1.TraceLotResponse\"\x1d\xc0\xbb\x18\t\x82\xd3\xe4\x93\x02\x13:\x01*\"\x0e/v1/lots:trace\x12\x82\x01\n" +
+	"\vGetDayClose\x12'.needlebook.trace.v1.GetDayCloseRequest\x1a(.needlebook.trace.v1.GetDayCloseResponse\" \xc0\xbb\x18\n" +
+	"\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/dayCloses:get\x12\x8d\x01\n" +
+	"\x0eListReviewsDue\x12*.needlebook.trace.v1.ListReviewsDueRequest\x1a+.needlebook.trace.v1.ListReviewsDueResponse\"\"\xc0\xbb\x18\v\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/reviews:listDue\x12\x8a\x01\n" +
+	"\rExportPatient\x12).needlebook.trace.v1.ExportPatientRequest\x1a*.needlebook.trace.v1.ExportPatientResponse\"\"\xc0\xbb\x18\f\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/patients:exportB\xc6\x01\n" +
 	"\x17com.needlebook.trace.v1B\x11TraceServiceProtoP\x01Z*needlebook/gen/needlebook/trace/v1;tracev1\xa2\x02\x03NTX\xaa\x02\x13Needlebook.Trace.V1\xca\x02\x13Needlebook\\Trace\\V1\xe2\x02\x1fNeedlebook\\Trace\\V1\\GPBMetadata\xea\x02\x15Needlebook::Trace::V1b\x06proto3"
 
 var (
