@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"slices"
 
 	faultv1 "needlebook/gen/needlebook/fault/v1"
 	syncv1 "needlebook/gen/needlebook/sync/v1"
@@ -256,6 +257,7 @@ func (p *pendingRow) waits(d causal.Dot) bool {
 // made after them. Edits that were made after e cannot have begun what e writes into; those that are held for an element had not begun it.
 func (p *pendingRow) blocking(e *record.Edit, madeAs causal.Dot) []record.Edit {
 	var out []record.Edit
+	later := p.madeAfter(madeAs)
 	for i := range p.held {
 		h := &p.held[i]
 		switch h.Status {
@@ -263,12 +265,36 @@ func (p *pendingRow) blocking(e *record.Edit, madeAs causal.Dot) []record.Edit {
 		default:
 			continue
 		}
-		if h.Edit.ID == e.ID || h.Edit.Context.Covers(madeAs) || h.Reason == faultv1.Reason_REASON_ELEMENT_HELD {
+		if h.Edit.ID == e.ID || later.covers(h.Edit.Dot) || h.Reason == faultv1.Reason_REASON_ELEMENT_HELD {
 			continue
 		}
 		out = append(out, h.Edit)
 	}
 	return out
+}
+
+// madeAfter is the held edits that were made after the edit d: those whose context covers it, what their replicas made later, and what was made after
+// either. It is given as the lowest such counter of each replica.
+func (p *pendingRow) madeAfter(d causal.Dot) fromCounters {
+	from := fromCounters{}
+	for grown := true; grown; {
+		grown = false
+		for i := range p.held {
+			if h := &p.held[i].Edit; !from.covers(h.Dot) && (h.Context.Covers(d) || slices.ContainsFunc(h.Context, from.covers)) {
+				from[h.Dot.Replica], grown = h.Dot.Counter, true
+			}
+		}
+	}
+	return from
+}
+
+// fromCounters is, by replica, the counter from which on its edits are meant.
+type fromCounters map[causal.ReplicaID]uint64
+
+// covers reports whether an edit is among those meant.
+func (f fromCounters) covers(d causal.Dot) bool {
+	from, ok := f[d.Replica]
+	return ok && d.Counter >= from
 }
 
 // knownEdit is what the index of edit ids says of an edit.
