@@ -80,6 +80,8 @@ func rightTo(a optionsv1.Action) (right, bool) {
 		return right{roles: auditor | medicalLead, reach: organisation}, true
 	case optionsv1.Action_ACTION_MANAGE_STAFF:
 		return right{roles: administrator, reach: organisation}, true
+	case optionsv1.Action_ACTION_READ_FIGURES: // injectors see their own: the handler decides whose
+		return right{roles: injector | medicalLead | auditor, reach: organisation}, true
 	}
 	return right{}, false
 }

@@ -1373,7 +1373,9 @@ type ContactMade struct {
 	// The element's id: a random UUID as text in lower case, made with it and never changed. The engine fills it.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// Why, how and with what result.
-	Attempt       *ContactAttempt `protobuf:"bytes,2,opt,name=attempt,proto3" json:"attempt,omitempty"`
+	Attempt *ContactAttempt `protobuf:"bytes,2,opt,name=attempt,proto3" json:"attempt,omitempty"`
+	// That it was written down by mistake, and why; absent while it stands.
+	Undone        *v1.Void `protobuf:"bytes,3,opt,name=undone,proto3" json:"undone,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1422,6 +1424,13 @@ func (x *ContactMade) GetAttempt() *ContactAttempt {
 	return nil
 }
 
+func (x *ContactMade) GetUndone() *v1.Void {
+	if x != nil {
+		return x.Undone
+	}
+	return nil
+}
+
 // ContactAttempt is how a patient was reached, or not.
 type ContactAttempt struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1434,7 +1443,9 @@ type ContactAttempt struct {
 	// With what result.
 	Result string `protobuf:"bytes,4,opt,name=result,proto3" json:"result,omitempty"`
 	// Who tried and when.
-	Made          *v1.Act `protobuf:"bytes,5,opt,name=made,proto3" json:"made,omitempty"`
+	Made *v1.Act `protobuf:"bytes,5,opt,name=made,proto3" json:"made,omitempty"`
+	// True when the patient was told; false when not, or when it was not asked.
+	Reached       bool `protobuf:"varint,6,opt,name=reached,proto3" json:"reached,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1502,6 +1513,13 @@ func (x *ContactAttempt) GetMade() *v1.Act {
 		return x.Made
 	}
 	return nil
+}
+
+func (x *ContactAttempt) GetReached() bool {
+	if x != nil {
+		return x.Reached
+	}
+	return false
 }
 
 // Retention is how long a record is kept.
@@ -1721,17 +1739,19 @@ const file_needlebook_chart_v1_patient_proto_rawDesc = "" +
 	"patient_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\tpatientId\x12'\n" +
 	"\agrounds\x18\x02 \x01(\tB\r\xbaH\n" +
 	"\xc8\x01\x01r\x05\x10\x01\x18\xf4\x03R\agrounds\x125\n" +
-	"\x04made\x18\x03 \x01(\v2\x19.needlebook.record.v1.ActB\x06\xbaH\x03\xc8\x01\x01R\x04made\"l\n" +
+	"\x04made\x18\x03 \x01(\v2\x19.needlebook.record.v1.ActB\x06\xbaH\x03\xc8\x01\x01R\x04made\"\xa0\x01\n" +
 	"\vContactMade\x12\x18\n" +
 	"\x02id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\x02id\x12=\n" +
-	"\aattempt\x18\x02 \x01(\v2#.needlebook.chart.v1.ContactAttemptR\aattempt:\x04\xb0\xbb\x18\x01\"\x8d\x02\n" +
+	"\aattempt\x18\x02 \x01(\v2#.needlebook.chart.v1.ContactAttemptR\aattempt\x122\n" +
+	"\x06undone\x18\x03 \x01(\v2\x1a.needlebook.record.v1.VoidR\x06undone:\x04\xb0\xbb\x18\x01\"\xa7\x02\n" +
 	"\x0eContactAttempt\x129\n" +
 	"\apurpose\x18\x01 \x01(\tB\x1f\xbaH\x1c\xc8\x01\x01r\x17\x10\x01\x18@2\x11^[a-z][a-z0-9_]*$R\apurpose\x12$\n" +
 	"\x06lot_id\x18\x02 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x00R\x05lotId\x88\x01\x01\x121\n" +
 	"\x03way\x18\x03 \x01(\tB\x1f\xbaH\x1c\xc8\x01\x01r\x17\x10\x01\x18@2\x11^[a-z][a-z0-9_]*$R\x03way\x12%\n" +
 	"\x06result\x18\x04 \x01(\tB\r\xbaH\n" +
 	"\xc8\x01\x01r\x05\x10\x01\x18\xf4\x03R\x06result\x125\n" +
-	"\x04made\x18\x05 \x01(\v2\x19.needlebook.record.v1.ActB\x06\xbaH\x03\xc8\x01\x01R\x04madeB\t\n" +
+	"\x04made\x18\x05 \x01(\v2\x19.needlebook.record.v1.ActB\x06\xbaH\x03\xc8\x01\x01R\x04made\x12\x18\n" +
+	"\areached\x18\x06 \x01(\bR\areachedB\t\n" +
 	"\a_lot_id\"\x9b\x01\n" +
 	"\tRetention\x120\n" +
 	"\x05until\x18\x01 \x01(\v2\x1a.needlebook.record.v1.DateR\x05until\x12'\n" +
@@ -1858,15 +1878,16 @@ var file_needlebook_chart_v1_patient_proto_depIdxs = []int32{
 	26, // 39: needlebook.chart.v1.PatientLink.undone:type_name -> needlebook.record.v1.Void
 	29, // 40: needlebook.chart.v1.LinkClaim.made:type_name -> needlebook.record.v1.Act
 	19, // 41: needlebook.chart.v1.ContactMade.attempt:type_name -> needlebook.chart.v1.ContactAttempt
-	29, // 42: needlebook.chart.v1.ContactAttempt.made:type_name -> needlebook.record.v1.Act
-	24, // 43: needlebook.chart.v1.Retention.until:type_name -> needlebook.record.v1.Date
-	29, // 44: needlebook.chart.v1.Retention.set:type_name -> needlebook.record.v1.Act
-	29, // 45: needlebook.chart.v1.Erasure.ordered:type_name -> needlebook.record.v1.Act
-	46, // [46:46] is the sub-list for method output_type
-	46, // [46:46] is the sub-list for method input_type
-	46, // [46:46] is the sub-list for extension type_name
-	46, // [46:46] is the sub-list for extension extendee
-	0,  // [0:46] is the sub-list for field type_name
+	26, // 42: needlebook.chart.v1.ContactMade.undone:type_name -> needlebook.record.v1.Void
+	29, // 43: needlebook.chart.v1.ContactAttempt.made:type_name -> needlebook.record.v1.Act
+	24, // 44: needlebook.chart.v1.Retention.until:type_name -> needlebook.record.v1.Date
+	29, // 45: needlebook.chart.v1.Retention.set:type_name -> needlebook.record.v1.Act
+	29, // 46: needlebook.chart.v1.Erasure.ordered:type_name -> needlebook.record.v1.Act
+	47, // [47:47] is the sub-list for method output_type
+	47, // [47:47] is the sub-list for method input_type
+	47, // [47:47] is the sub-list for extension type_name
+	47, // [47:47] is the sub-list for extension extendee
+	0,  // [0:47] is the sub-list for field type_name
 }
 
 func init() { file_needlebook_chart_v1_patient_proto_init() }

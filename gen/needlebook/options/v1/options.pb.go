@@ -172,6 +172,8 @@ const (
 	Action_ACTION_READ_AUDIT Action = 15
 	// Add staff, set their roles and credentials, and administer clinics.
 	Action_ACTION_MANAGE_STAFF Action = 16
+	// See figures and logbooks, which name no patient.
+	Action_ACTION_READ_FIGURES Action = 17
 )
 
 // Enum value maps for Action.
@@ -194,6 +196,7 @@ var (
 		14: "ACTION_BREAK_GLASS",
 		15: "ACTION_READ_AUDIT",
 		16: "ACTION_MANAGE_STAFF",
+		17: "ACTION_READ_FIGURES",
 	}
 	Action_value = map[string]int32{
 		"ACTION_UNSPECIFIED":    0,
@@ -213,6 +216,7 @@ var (
 		"ACTION_BREAK_GLASS":    14,
 		"ACTION_READ_AUDIT":     15,
 		"ACTION_MANAGE_STAFF":   16,
+		"ACTION_READ_FIGURES":   17,
 	}
 )
 
@@ -344,7 +348,7 @@ const file_needlebook_options_v1_options_proto_rawDesc = "" +
 	"\x12RECORD_KIND_DEVICE\x10\r\x12\x13\n" +
 	"\x0fRECORD_KIND_LOT\x10\x0e\x12\x1d\n" +
 	"\x19RECORD_KIND_ADVERSE_EVENT\x10\x0f\x12\x19\n" +
-	"\x15RECORD_KIND_DAY_CLOSE\x10\x10*\xf7\x02\n" +
+	"\x15RECORD_KIND_DAY_CLOSE\x10\x10*\x90\x03\n" +
 	"\x06Action\x12\x16\n" +
 	"\x12ACTION_UNSPECIFIED\x10\x00\x12\x11\n" +
 	"\rACTION_PUBLIC\x10\x01\x12\x11\n" +
@@ -363,7 +367,8 @@ const file_needlebook_options_v1_options_proto_rawDesc = "" +
 	"\x15ACTION_MANAGE_DEVICES\x10\r\x12\x16\n" +
 	"\x12ACTION_BREAK_GLASS\x10\x0e\x12\x15\n" +
 	"\x11ACTION_READ_AUDIT\x10\x0f\x12\x17\n" +
-	"\x13ACTION_MANAGE_STAFF\x10\x10:\\\n" +
+	"\x13ACTION_MANAGE_STAFF\x10\x10\x12\x17\n" +
+	"\x13ACTION_READ_FIGURES\x10\x11:\\\n" +
 	"\x06record\x12\x1f.google.protobuf.MessageOptions\x18\xb5\x87\x03 \x01(\x0e2!.needlebook.options.v1.RecordKindR\x06record:;\n" +
 	"\aelement\x12\x1f.google.protobuf.MessageOptions\x18\xb6\x87\x03 \x01(\bR\aelement:@\n" +
 	"\vserver_only\x12\x1d.google.protobuf.FieldOptions\x18\xb7\x87\x03 \x01(\bR\n" +

@@ -30,6 +30,63 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// LotMatch is how a number that was entered stands to the lot asked for.
+type LotMatch int32
+
+const (
+	// Not stated; never answered.
+	LotMatch_LOT_MATCH_UNSPECIFIED LotMatch = 0
+	// It is the lot's number, or names its record.
+	LotMatch_LOT_MATCH_SAME LotMatch = 1
+	// It is a number that a person said means this lot.
+	LotMatch_LOT_MATCH_ALIAS LotMatch = 2
+	// It only looks like it. Nobody said that it is this lot.
+	LotMatch_LOT_MATCH_LIKE LotMatch = 3
+)
+
+// Enum value maps for LotMatch.
+var (
+	LotMatch_name = map[int32]string{
+		0: "LOT_MATCH_UNSPECIFIED",
+		1: "LOT_MATCH_SAME",
+		2: "LOT_MATCH_ALIAS",
+		3: "LOT_MATCH_LIKE",
+	}
+	LotMatch_value = map[string]int32{
+		"LOT_MATCH_UNSPECIFIED": 0,
+		"LOT_MATCH_SAME":        1,
+		"LOT_MATCH_ALIAS":       2,
+		"LOT_MATCH_LIKE":        3,
+	}
+)
+
+func (x LotMatch) Enum() *LotMatch {
+	p := new(LotMatch)
+	*p = x
+	return p
+}
+
+func (x LotMatch) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (LotMatch) Descriptor() protoreflect.EnumDescriptor {
+	return file_needlebook_trace_v1_trace_service_proto_enumTypes[0].Descriptor()
+}
+
+func (LotMatch) Type() protoreflect.EnumType {
+	return &file_needlebook_trace_v1_trace_service_proto_enumTypes[0]
+}
+
+func (x LotMatch) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use LotMatch.Descriptor instead.
+func (LotMatch) EnumDescriptor() ([]byte, []int) {
+	return file_needlebook_trace_v1_trace_service_proto_rawDescGZIP(), []int{0}
+}
+
 // ExportFormat is the form of an export.
 type ExportFormat int32
 
@@ -75,11 +132,11 @@ func (x ExportFormat) String() string {
 }
 
 func (ExportFormat) Descriptor() protoreflect.EnumDescriptor {
-	return file_needlebook_trace_v1_trace_service_proto_enumTypes[0].Descriptor()
+	return file_needlebook_trace_v1_trace_service_proto_enumTypes[1].Descriptor()
 }
 
 func (ExportFormat) Type() protoreflect.EnumType {
-	return &file_needlebook_trace_v1_trace_service_proto_enumTypes[0]
+	return &file_needlebook_trace_v1_trace_service_proto_enumTypes[1]
 }
 
 func (x ExportFormat) Number() protoreflect.EnumNumber {
@@ -88,7 +145,7 @@ func (x ExportFormat) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use ExportFormat.Descriptor instead.
 func (ExportFormat) EnumDescriptor() ([]byte, []int) {
-	return file_needlebook_trace_v1_trace_service_proto_rawDescGZIP(), []int{0}
+	return file_needlebook_trace_v1_trace_service_proto_rawDescGZIP(), []int{1}
 }
 
 // TraceLotRequest names a lot.
@@ -108,7 +165,12 @@ type TraceLotRequest struct {
 	//
 	//	*TraceLotRequest_LotId
 	//	*TraceLotRequest_Label
-	Lot           isTraceLotRequest_Lot `protobuf_oneof:"lot"`
+	Lot isTraceLotRequest_Lot `protobuf_oneof:"lot"`
+	// True finds also numbers that may be this one mistyped: letters that look alike (O and 0; I, L and 1), spaces and hyphens, or one character more, less,
+	// other or swapped with its neighbour. Each is marked and none is counted as the lot.
+	AlsoLike bool `protobuf:"varint,7,opt,name=also_like,json=alsoLike,proto3" json:"also_like,omitempty"`
+	// Devices that have not exchanged since this moment are listed; absent means since the recall or, without one, since today began.
+	SilentSince   *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=silent_since,json=silentSince,proto3" json:"silent_since,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -196,6 +258,20 @@ func (x *TraceLotRequest) GetLabel() *LotLabel {
 	return nil
 }
 
+func (x *TraceLotRequest) GetAlsoLike() bool {
+	if x != nil {
+		return x.AlsoLike
+	}
+	return false
+}
+
+func (x *TraceLotRequest) GetSilentSince() *timestamppb.Timestamp {
+	if x != nil {
+		return x.SilentSince
+	}
+	return nil
+}
+
 type isTraceLotRequest_Lot interface {
 	isTraceLotRequest_Lot()
 }
@@ -219,10 +295,10 @@ type LotLabel struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The batch number.
 	Number string `protobuf:"bytes,1,opt,name=number,proto3" json:"number,omitempty"`
-	// The product; absent for a diluent or any product.
+	// The product; absent for a diluent or any.
 	Product *string `protobuf:"bytes,2,opt,name=product,proto3,oneof" json:"product,omitempty"`
-	// True finds also numbers that differ in one character or in letters that look alike, each marked.
-	AlsoSimilar   bool `protobuf:"varint,3,opt,name=also_similar,json=alsoSimilar,proto3" json:"also_similar,omitempty"`
+	// The kind of diluent, to trace a lot of it; absent for a toxin or any.
+	Diluent       *string `protobuf:"bytes,3,opt,name=diluent,proto3,oneof" json:"diluent,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -271,11 +347,11 @@ func (x *LotLabel) GetProduct() string {
 	return ""
 }
 
-func (x *LotLabel) GetAlsoSimilar() bool {
-	if x != nil {
-		return x.AlsoSimilar
+func (x *LotLabel) GetDiluent() string {
+	if x != nil && x.Diluent != nil {
+		return *x.Diluent
 	}
-	return false
+	return ""
 }
 
 // TraceLotResponse is where a lot went.
@@ -289,10 +365,20 @@ type TraceLotResponse struct {
 	Vials []*TracedVial `protobuf:"bytes,3,rep,name=vials,proto3" json:"vials,omitempty"`
 	// The devices that may hold more and have not exchanged since the recall or, without one, since today began; on the first page only.
 	SilentDevices []*SilentDevice `protobuf:"bytes,4,rep,name=silent_devices,json=silentDevices,proto3" json:"silent_devices,omitempty"`
-	// How many patients had it, over all pages.
+	// How many patients had it, over all pages; those of lots that only look like it are not among them. Linked records are one patient.
 	PatientCount uint32 `protobuf:"varint,5,opt,name=patient_count,json=patientCount,proto3" json:"patient_count,omitempty"`
 	// Asks for the next page; empty means no more pages.
 	NextPageToken string `protobuf:"bytes,6,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	// How many more patients had a lot whose number only looks like it, over all pages.
+	LikePatientCount uint32 `protobuf:"varint,7,opt,name=like_patient_count,json=likePatientCount,proto3" json:"like_patient_count,omitempty"`
+	// When this was answered, by the server's clock. What devices charted and did not send is not in it.
+	AsOf *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
+	// The server's commit sequence that the answer stands on.
+	Sequence uint64 `protobuf:"varint,9,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	// The moment since which silent_devices have not exchanged.
+	SilentSince *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=silent_since,json=silentSince,proto3" json:"silent_since,omitempty"`
+	// Numbers that were entered and only look like the one asked for, ascending.
+	LikeNumbers   []string `protobuf:"bytes,11,rep,name=like_numbers,json=likeNumbers,proto3" json:"like_numbers,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -369,6 +455,41 @@ func (x *TraceLotResponse) GetNextPageToken() string {
 	return ""
 }
 
+func (x *TraceLotResponse) GetLikePatientCount() uint32 {
+	if x != nil {
+		return x.LikePatientCount
+	}
+	return 0
+}
+
+func (x *TraceLotResponse) GetAsOf() *timestamppb.Timestamp {
+	if x != nil {
+		return x.AsOf
+	}
+	return nil
+}
+
+func (x *TraceLotResponse) GetSequence() uint64 {
+	if x != nil {
+		return x.Sequence
+	}
+	return 0
+}
+
+func (x *TraceLotResponse) GetSilentSince() *timestamppb.Timestamp {
+	if x != nil {
+		return x.SilentSince
+	}
+	return nil
+}
+
+func (x *TraceLotResponse) GetLikeNumbers() []string {
+	if x != nil {
+		return x.LikeNumbers
+	}
+	return nil
+}
+
 // Exposure is a patient who had a lot in one session.
 type Exposure struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -393,9 +514,13 @@ type Exposure struct {
 	// The number as it was entered, when it differs from the one asked for; empty when it does not.
 	MatchedNumber string `protobuf:"bytes,10,opt,name=matched_number,json=matchedNumber,proto3" json:"matched_number,omitempty"`
 	// What was done to reach the patient about this lot.
-	ContactsMade  []*v11.ContactAttempt `protobuf:"bytes,11,rep,name=contacts_made,json=contactsMade,proto3" json:"contacts_made,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	ContactsMade []*v11.ContactMade `protobuf:"bytes,11,rep,name=contacts_made,json=contactsMade,proto3" json:"contacts_made,omitempty"`
+	// How the number that was entered stands to the one asked for.
+	Match LotMatch `protobuf:"varint,12,opt,name=match,proto3,enum=needlebook.trace.v1.LotMatch" json:"match,omitempty"`
+	// Other records of the same person.
+	LinkedPatientIds []string `protobuf:"bytes,13,rep,name=linked_patient_ids,json=linkedPatientIds,proto3" json:"linked_patient_ids,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *Exposure) Reset() {
@@ -498,9 +623,23 @@ func (x *Exposure) GetMatchedNumber() string {
 	return ""
 }
 
-func (x *Exposure) GetContactsMade() []*v11.ContactAttempt {
+func (x *Exposure) GetContactsMade() []*v11.ContactMade {
 	if x != nil {
 		return x.ContactsMade
+	}
+	return nil
+}
+
+func (x *Exposure) GetMatch() LotMatch {
+	if x != nil {
+		return x.Match
+	}
+	return LotMatch_LOT_MATCH_UNSPECIFIED
+}
+
+func (x *Exposure) GetLinkedPatientIds() []string {
+	if x != nil {
+		return x.LinkedPatientIds
 	}
 	return nil
 }
@@ -518,10 +657,12 @@ type ExposedGiving struct {
 	Side *v11.Side `protobuf:"varint,4,opt,name=side,proto3,enum=needlebook.chart.v1.Side,oneof" json:"side,omitempty"`
 	// The product.
 	Product string `protobuf:"bytes,5,opt,name=product,proto3" json:"product,omitempty"`
-	// The dose, in units.
+	// The dose, in units; empty when it is in conflict.
 	DoseUnits string `protobuf:"bytes,6,opt,name=dose_units,json=doseUnits,proto3" json:"dose_units,omitempty"`
-	// True when it is in conflict; each of its values is listed.
-	InConflict    bool `protobuf:"varint,7,opt,name=in_conflict,json=inConflict,proto3" json:"in_conflict,omitempty"`
+	// True when what was given is in conflict; dose says from where to where.
+	InConflict bool `protobuf:"varint,7,opt,name=in_conflict,json=inConflict,proto3" json:"in_conflict,omitempty"`
+	// The dose, from the least to the most that it can be.
+	Dose          *v12.DoseSpan `protobuf:"bytes,8,opt,name=dose,proto3" json:"dose,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -605,6 +746,13 @@ func (x *ExposedGiving) GetInConflict() bool {
 	return false
 }
 
+func (x *ExposedGiving) GetDose() *v12.DoseSpan {
+	if x != nil {
+		return x.Dose
+	}
+	return nil
+}
+
 // TracedVial is a vial of a lot.
 type TracedVial struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -624,8 +772,20 @@ type TracedVial struct {
 	Opened bool `protobuf:"varint,7,opt,name=opened,proto3" json:"opened,omitempty"`
 	// True when it is used up or gone.
 	Discarded bool `protobuf:"varint,8,opt,name=discarded,proto3" json:"discarded,omitempty"`
-	// True when its number only resembles the one asked for.
+	// True when its number only looks like the one asked for.
 	NumberSimilar bool `protobuf:"varint,9,opt,name=number_similar,json=numberSimilar,proto3" json:"number_similar,omitempty"`
+	// The number as it was entered.
+	Number string `protobuf:"bytes,10,opt,name=number,proto3" json:"number,omitempty"`
+	// How that stands to the one asked for.
+	Match LotMatch `protobuf:"varint,11,opt,name=match,proto3,enum=needlebook.trace.v1.LotMatch" json:"match,omitempty"`
+	// The product.
+	Product string `protobuf:"bytes,12,opt,name=product,proto3" json:"product,omitempty"`
+	// True when the lot is that of the diluent.
+	ThroughDiluent bool `protobuf:"varint,13,opt,name=through_diluent,json=throughDiluent,proto3" json:"through_diluent,omitempty"`
+	// How many sessions it was used for.
+	Sessions uint32 `protobuf:"varint,14,opt,name=sessions,proto3" json:"sessions,omitempty"`
+	// True when it must not be used.
+	Blocked       bool `protobuf:"varint,15,opt,name=blocked,proto3" json:"blocked,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -723,632 +883,46 @@ func (x *TracedVial) GetNumberSimilar() bool {
 	return false
 }
 
-// SilentDevice is a device that has not exchanged since.
-type SilentDevice struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The device.
-	DeviceId string `protobuf:"bytes,1,opt,name=device_id,json=deviceId,proto3" json:"device_id,omitempty"`
-	// Its label.
-	Label string `protobuf:"bytes,2,opt,name=label,proto3" json:"label,omitempty"`
-	// The clinic that it belongs to.
-	ClinicId string `protobuf:"bytes,3,opt,name=clinic_id,json=clinicId,proto3" json:"clinic_id,omitempty"`
-	// When it last exchanged, by the server's clock; absent when never.
-	LastExchangeAt *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=last_exchange_at,json=lastExchangeAt,proto3" json:"last_exchange_at,omitempty"`
-	// Whom to telephone; empty when nobody is named.
-	CustodianName string `protobuf:"bytes,5,opt,name=custodian_name,json=custodianName,proto3" json:"custodian_name,omitempty"`
-	// The number; empty when it is not known.
-	CustodianPhone string `protobuf:"bytes,6,opt,name=custodian_phone,json=custodianPhone,proto3" json:"custodian_phone,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
-}
-
-func (x *SilentDevice) Reset() {
-	*x = SilentDevice{}
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[6]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *SilentDevice) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*SilentDevice) ProtoMessage() {}
-
-func (x *SilentDevice) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[6]
+func (x *TracedVial) GetNumber() string {
 	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use SilentDevice.ProtoReflect.Descriptor instead.
-func (*SilentDevice) Descriptor() ([]byte, []int) {
-	return file_needlebook_trace_v1_trace_service_proto_rawDescGZIP(), []int{6}
-}
-
-func (x *SilentDevice) GetDeviceId() string {
-	if x != nil {
-		return x.DeviceId
+		return x.Number
 	}
 	return ""
 }
 
-func (x *SilentDevice) GetLabel() string {
+func (x *TracedVial) GetMatch() LotMatch {
 	if x != nil {
-		return x.Label
+		return x.Match
 	}
-	return ""
+	return LotMatch_LOT_MATCH_UNSPECIFIED
 }
 
-func (x *SilentDevice) GetClinicId() string {
-	if x != nil {
-		return x.ClinicId
-	}
-	return ""
-}
-
-func (x *SilentDevice) GetLastExchangeAt() *timestamppb.Timestamp {
-	if x != nil {
-		return x.LastExchangeAt
-	}
-	return nil
-}
-
-func (x *SilentDevice) GetCustodianName() string {
-	if x != nil {
-		return x.CustodianName
-	}
-	return ""
-}
-
-func (x *SilentDevice) GetCustodianPhone() string {
-	if x != nil {
-		return x.CustodianPhone
-	}
-	return ""
-}
-
-// GetDayCloseRequest names a day.
-type GetDayCloseRequest struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The clinic.
-	ClinicId string `protobuf:"bytes,1,opt,name=clinic_id,json=clinicId,proto3" json:"clinic_id,omitempty"`
-	// The day, by the clinic's calendar.
-	Day           *v1.Date `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *GetDayCloseRequest) Reset() {
-	*x = GetDayCloseRequest{}
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[7]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *GetDayCloseRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*GetDayCloseRequest) ProtoMessage() {}
-
-func (x *GetDayCloseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[7]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use GetDayCloseRequest.ProtoReflect.Descriptor instead.
-func (*GetDayCloseRequest) Descriptor() ([]byte, []int) {
-	return file_needlebook_trace_v1_trace_service_proto_rawDescGZIP(), []int{7}
-}
-
-func (x *GetDayCloseRequest) GetClinicId() string {
-	if x != nil {
-		return x.ClinicId
-	}
-	return ""
-}
-
-func (x *GetDayCloseRequest) GetDay() *v1.Date {
-	if x != nil {
-		return x.Day
-	}
-	return nil
-}
-
-// GetDayCloseResponse is how a day stands. It is what a person closes it over.
-type GetDayCloseResponse struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The day as it stands now.
-	Report *DayReport `protobuf:"bytes,1,opt,name=report,proto3" json:"report,omitempty"`
-	// The record of its close; absent while nobody made one.
-	View *v11.RecordView `protobuf:"bytes,2,opt,name=view,proto3" json:"view,omitempty"`
-	// True when it is closed and nothing arrived since.
-	Closed bool `protobuf:"varint,3,opt,name=closed,proto3" json:"closed,omitempty"`
-	// SHA-256 of the report in its canonical form, to be written into the close.
-	ReportDigest  []byte `protobuf:"bytes,4,opt,name=report_digest,json=reportDigest,proto3" json:"report_digest,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *GetDayCloseResponse) Reset() {
-	*x = GetDayCloseResponse{}
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[8]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *GetDayCloseResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*GetDayCloseResponse) ProtoMessage() {}
-
-func (x *GetDayCloseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[8]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use GetDayCloseResponse.ProtoReflect.Descriptor instead.
-func (*GetDayCloseResponse) Descriptor() ([]byte, []int) {
-	return file_needlebook_trace_v1_trace_service_proto_rawDescGZIP(), []int{8}
-}
-
-func (x *GetDayCloseResponse) GetReport() *DayReport {
-	if x != nil {
-		return x.Report
-	}
-	return nil
-}
-
-func (x *GetDayCloseResponse) GetView() *v11.RecordView {
-	if x != nil {
-		return x.View
-	}
-	return nil
-}
-
-func (x *GetDayCloseResponse) GetClosed() bool {
-	if x != nil {
-		return x.Closed
-	}
-	return false
-}
-
-func (x *GetDayCloseResponse) GetReportDigest() []byte {
-	if x != nil {
-		return x.ReportDigest
-	}
-	return nil
-}
-
-// DayReport is a day with what is open on it.
-type DayReport struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The clinic.
-	ClinicId string `protobuf:"bytes,1,opt,name=clinic_id,json=clinicId,proto3" json:"clinic_id,omitempty"`
-	// The day.
-	Day *v1.Date `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
-	// How many sessions there were.
-	Sessions uint32 `protobuf:"varint,3,opt,name=sessions,proto3" json:"sessions,omitempty"`
-	// How many of them are signed.
-	SignedSessions uint32 `protobuf:"varint,4,opt,name=signed_sessions,json=signedSessions,proto3" json:"signed_sessions,omitempty"`
-	// Those that are not.
-	Unsigned []*OpenSession `protobuf:"bytes,5,rep,name=unsigned,proto3" json:"unsigned,omitempty"`
-	// Devices that have not exchanged since the day ended.
-	SilentDevices []*SilentDevice `protobuf:"bytes,6,rep,name=silent_devices,json=silentDevices,proto3" json:"silent_devices,omitempty"`
-	// Records with fields in conflict.
-	Conflicts []*v11.RecordKey `protobuf:"bytes,7,rep,name=conflicts,proto3" json:"conflicts,omitempty"`
-	// How many edits of its records are held.
-	HeldEdits uint32 `protobuf:"varint,8,opt,name=held_edits,json=heldEdits,proto3" json:"held_edits,omitempty"`
-	// The vials that were open.
-	Vials []*VialBalance `protobuf:"bytes,9,rep,name=vials,proto3" json:"vials,omitempty"`
-	// How many reviews fall due in the week after.
-	ReviewsDue uint32 `protobuf:"varint,10,opt,name=reviews_due,json=reviewsDue,proto3" json:"reviews_due,omitempty"`
-	// The holds that were lifted.
-	LiftedHolds []*LiftedHold `protobuf:"bytes,11,rep,name=lifted_holds,json=liftedHolds,proto3" json:"lifted_holds,omitempty"`
-	// What the guardrails say of the day as a whole.
-	Findings []*v12.Finding `protobuf:"bytes,12,rep,name=findings,proto3" json:"findings,omitempty"`
-	// What arrived after the last close.
-	LateEntries   []*v11.ReopeningCause `protobuf:"bytes,13,rep,name=late_entries,json=lateEntries,proto3" json:"late_entries,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *DayReport) Reset() {
-	*x = DayReport{}
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[9]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *DayReport) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*DayReport) ProtoMessage() {}
-
-func (x *DayReport) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[9]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use DayReport.ProtoReflect.Descriptor instead.
-func (*DayReport) Descriptor() ([]byte, []int) {
-	return file_needlebook_trace_v1_trace_service_proto_rawDescGZIP(), []int{9}
-}
-
-func (x *DayReport) GetClinicId() string {
-	if x != nil {
-		return x.ClinicId
-	}
-	return ""
-}
-
-func (x *DayReport) GetDay() *v1.Date {
-	if x != nil {
-		return x.Day
-	}
-	return nil
-}
-
-func (x *DayReport) GetSessions() uint32 {
-	if x != nil {
-		return x.Sessions
-	}
-	return 0
-}
-
-func (x *DayReport) GetSignedSessions() uint32 {
-	if x != nil {
-		return x.SignedSessions
-	}
-	return 0
-}
-
-func (x *DayReport) GetUnsigned() []*OpenSession {
-	if x != nil {
-		return x.Unsigned
-	}
-	return nil
-}
-
-func (x *DayReport) GetSilentDevices() []*SilentDevice {
-	if x != nil {
-		return x.SilentDevices
-	}
-	return nil
-}
-
-func (x *DayReport) GetConflicts() []*v11.RecordKey {
-	if x != nil {
-		return x.Conflicts
-	}
-	return nil
-}
-
-func (x *DayReport) GetHeldEdits() uint32 {
-	if x != nil {
-		return x.HeldEdits
-	}
-	return 0
-}
-
-func (x *DayReport) GetVials() []*VialBalance {
-	if x != nil {
-		return x.Vials
-	}
-	return nil
-}
-
-func (x *DayReport) GetReviewsDue() uint32 {
-	if x != nil {
-		return x.ReviewsDue
-	}
-	return 0
-}
-
-func (x *DayReport) GetLiftedHolds() []*LiftedHold {
-	if x != nil {
-		return x.LiftedHolds
-	}
-	return nil
-}
-
-func (x *DayReport) GetFindings() []*v12.Finding {
-	if x != nil {
-		return x.Findings
-	}
-	return nil
-}
-
-func (x *DayReport) GetLateEntries() []*v11.ReopeningCause {
-	if x != nil {
-		return x.LateEntries
-	}
-	return nil
-}
-
-// OpenSession is a session that nobody signed.
-type OpenSession struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The session.
-	SessionId string `protobuf:"bytes,1,opt,name=session_id,json=sessionId,proto3" json:"session_id,omitempty"`
-	// The patient.
-	PatientId string `protobuf:"bytes,2,opt,name=patient_id,json=patientId,proto3" json:"patient_id,omitempty"`
-	// The staff id of the injector in charge.
-	ResponsibleId string `protobuf:"bytes,3,opt,name=responsible_id,json=responsibleId,proto3" json:"responsible_id,omitempty"`
-	// How many late entries wait for a countersignature; 0 when nothing was signed.
-	LateEntries   uint32 `protobuf:"varint,4,opt,name=late_entries,json=lateEntries,proto3" json:"late_entries,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *OpenSession) Reset() {
-	*x = OpenSession{}
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[10]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *OpenSession) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*OpenSession) ProtoMessage() {}
-
-func (x *OpenSession) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[10]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use OpenSession.ProtoReflect.Descriptor instead.
-func (*OpenSession) Descriptor() ([]byte, []int) {
-	return file_needlebook_trace_v1_trace_service_proto_rawDescGZIP(), []int{10}
-}
-
-func (x *OpenSession) GetSessionId() string {
-	if x != nil {
-		return x.SessionId
-	}
-	return ""
-}
-
-func (x *OpenSession) GetPatientId() string {
-	if x != nil {
-		return x.PatientId
-	}
-	return ""
-}
-
-func (x *OpenSession) GetResponsibleId() string {
-	if x != nil {
-		return x.ResponsibleId
-	}
-	return ""
-}
-
-func (x *OpenSession) GetLateEntries() uint32 {
-	if x != nil {
-		return x.LateEntries
-	}
-	return 0
-}
-
-// VialBalance is a vial's account on one day.
-type VialBalance struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The vial.
-	VialId string `protobuf:"bytes,1,opt,name=vial_id,json=vialId,proto3" json:"vial_id,omitempty"`
-	// The product.
-	Product string `protobuf:"bytes,2,opt,name=product,proto3" json:"product,omitempty"`
-	// The batch number.
-	LotNumber string `protobuf:"bytes,3,opt,name=lot_number,json=lotNumber,proto3" json:"lot_number,omitempty"`
-	// Its content, in units.
-	ContentUnits string `protobuf:"bytes,4,opt,name=content_units,json=contentUnits,proto3" json:"content_units,omitempty"`
-	// What was given from it.
-	Given *v12.DoseSpan `protobuf:"bytes,5,opt,name=given,proto3" json:"given,omitempty"`
-	// What was thrown away.
-	Wasted *v12.DoseSpan `protobuf:"bytes,6,opt,name=wasted,proto3" json:"wasted,omitempty"`
-	// What should be left.
-	Left *v12.DoseSpan `protobuf:"bytes,7,opt,name=left,proto3" json:"left,omitempty"`
-	// What was drawn, in millilitres.
-	DrawnMl string `protobuf:"bytes,8,opt,name=drawn_ml,json=drawnMl,proto3" json:"drawn_ml,omitempty"`
-	// True when more was drawn than it holds.
-	Overdrawn bool `protobuf:"varint,9,opt,name=overdrawn,proto3" json:"overdrawn,omitempty"`
-	// What was counted by hand, in millilitres; absent when nobody counted.
-	CountedMl     *string `protobuf:"bytes,10,opt,name=counted_ml,json=countedMl,proto3,oneof" json:"counted_ml,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *VialBalance) Reset() {
-	*x = VialBalance{}
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[11]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *VialBalance) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*VialBalance) ProtoMessage() {}
-
-func (x *VialBalance) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[11]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use VialBalance.ProtoReflect.Descriptor instead.
-func (*VialBalance) Descriptor() ([]byte, []int) {
-	return file_needlebook_trace_v1_trace_service_proto_rawDescGZIP(), []int{11}
-}
-
-func (x *VialBalance) GetVialId() string {
-	if x != nil {
-		return x.VialId
-	}
-	return ""
-}
-
-func (x *VialBalance) GetProduct() string {
+func (x *TracedVial) GetProduct() string {
 	if x != nil {
 		return x.Product
 	}
 	return ""
 }
 
-func (x *VialBalance) GetLotNumber() string {
+func (x *TracedVial) GetThroughDiluent() bool {
 	if x != nil {
-		return x.LotNumber
-	}
-	return ""
-}
-
-func (x *VialBalance) GetContentUnits() string {
-	if x != nil {
-		return x.ContentUnits
-	}
-	return ""
-}
-
-func (x *VialBalance) GetGiven() *v12.DoseSpan {
-	if x != nil {
-		return x.Given
-	}
-	return nil
-}
-
-func (x *VialBalance) GetWasted() *v12.DoseSpan {
-	if x != nil {
-		return x.Wasted
-	}
-	return nil
-}
-
-func (x *VialBalance) GetLeft() *v12.DoseSpan {
-	if x != nil {
-		return x.Left
-	}
-	return nil
-}
-
-func (x *VialBalance) GetDrawnMl() string {
-	if x != nil {
-		return x.DrawnMl
-	}
-	return ""
-}
-
-func (x *VialBalance) GetOverdrawn() bool {
-	if x != nil {
-		return x.Overdrawn
+		return x.ThroughDiluent
 	}
 	return false
 }
 
-func (x *VialBalance) GetCountedMl() string {
-	if x != nil && x.CountedMl != nil {
-		return *x.CountedMl
-	}
-	return ""
-}
-
-// LiftedHold is a hold that somebody lifted.
-type LiftedHold struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The session.
-	SessionId string `protobuf:"bytes,1,opt,name=session_id,json=sessionId,proto3" json:"session_id,omitempty"`
-	// The finding and who lifted it, why.
-	Decision      *v11.FindingDecision `protobuf:"bytes,2,opt,name=decision,proto3" json:"decision,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *LiftedHold) Reset() {
-	*x = LiftedHold{}
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[12]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *LiftedHold) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*LiftedHold) ProtoMessage() {}
-
-func (x *LiftedHold) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[12]
+func (x *TracedVial) GetSessions() uint32 {
 	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
+		return x.Sessions
 	}
-	return mi.MessageOf(x)
+	return 0
 }
 
-// Deprecated: Use LiftedHold.ProtoReflect.Descriptor instead.
-func (*LiftedHold) Descriptor() ([]byte, []int) {
-	return file_needlebook_trace_v1_trace_service_proto_rawDescGZIP(), []int{12}
-}
-
-func (x *LiftedHold) GetSessionId() string {
+func (x *TracedVial) GetBlocked() bool {
 	if x != nil {
-		return x.SessionId
+		return x.Blocked
 	}
-	return ""
-}
-
-func (x *LiftedHold) GetDecision() *v11.FindingDecision {
-	if x != nil {
-		return x.Decision
-	}
-	return nil
+	return false
 }
 
 // ListReviewsDueRequest says which reviews. Conditions are joined by and.
@@ -1360,6 +934,8 @@ type ListReviewsDueRequest struct {
 	ResponsibleId *string `protobuf:"bytes,2,opt,name=responsible_id,json=responsibleId,proto3,oneof" json:"responsible_id,omitempty"`
 	// Only those that fall due on or before this day; absent means today, by the clinic's calendar.
 	Until *v1.Date `protobuf:"bytes,3,opt,name=until,proto3" json:"until,omitempty"`
+	// Only those of sessions on or after this day; absent means a year before until.
+	TreatedFrom *v1.Date `protobuf:"bytes,6,opt,name=treated_from,json=treatedFrom,proto3" json:"treated_from,omitempty"`
 	// The most to answer; 0 means 100.
 	PageSize uint32 `protobuf:"varint,4,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
 	// The next_page_token of the answer before; empty for the first page.
@@ -1370,7 +946,7 @@ type ListReviewsDueRequest struct {
 
 func (x *ListReviewsDueRequest) Reset() {
 	*x = ListReviewsDueRequest{}
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[13]
+	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1382,7 +958,7 @@ func (x *ListReviewsDueRequest) String() string {
 func (*ListReviewsDueRequest) ProtoMessage() {}
 
 func (x *ListReviewsDueRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[13]
+	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1395,7 +971,7 @@ func (x *ListReviewsDueRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListReviewsDueRequest.ProtoReflect.Descriptor instead.
 func (*ListReviewsDueRequest) Descriptor() ([]byte, []int) {
-	return file_needlebook_trace_v1_trace_service_proto_rawDescGZIP(), []int{13}
+	return file_needlebook_trace_v1_trace_service_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ListReviewsDueRequest) GetClinicId() string {
@@ -1415,6 +991,13 @@ func (x *ListReviewsDueRequest) GetResponsibleId() string {
 func (x *ListReviewsDueRequest) GetUntil() *v1.Date {
 	if x != nil {
 		return x.Until
+	}
+	return nil
+}
+
+func (x *ListReviewsDueRequest) GetTreatedFrom() *v1.Date {
+	if x != nil {
+		return x.TreatedFrom
 	}
 	return nil
 }
@@ -1446,7 +1029,7 @@ type ListReviewsDueResponse struct {
 
 func (x *ListReviewsDueResponse) Reset() {
 	*x = ListReviewsDueResponse{}
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[14]
+	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1458,7 +1041,7 @@ func (x *ListReviewsDueResponse) String() string {
 func (*ListReviewsDueResponse) ProtoMessage() {}
 
 func (x *ListReviewsDueResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[14]
+	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1471,7 +1054,7 @@ func (x *ListReviewsDueResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListReviewsDueResponse.ProtoReflect.Descriptor instead.
 func (*ListReviewsDueResponse) Descriptor() ([]byte, []int) {
-	return file_needlebook_trace_v1_trace_service_proto_rawDescGZIP(), []int{14}
+	return file_needlebook_trace_v1_trace_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ListReviewsDueResponse) GetReviews() []*ReviewDue {
@@ -1504,14 +1087,26 @@ type ReviewDue struct {
 	// The appointment booked for it; empty when none is.
 	AppointmentId string `protobuf:"bytes,6,opt,name=appointment_id,json=appointmentId,proto3" json:"appointment_id,omitempty"`
 	// The regions that were treated.
-	Regions       []string `protobuf:"bytes,7,rep,name=regions,proto3" json:"regions,omitempty"`
+	Regions []string `protobuf:"bytes,7,rep,name=regions,proto3" json:"regions,omitempty"`
+	// What each side had, by product and muscle.
+	Given []*SideGiven `protobuf:"bytes,8,rep,name=given,proto3" json:"given,omitempty"`
+	// The day of the session.
+	TreatedOn *v1.Date `protobuf:"bytes,9,opt,name=treated_on,json=treatedOn,proto3" json:"treated_on,omitempty"`
+	// The staff id of the injector in charge; empty when none is recorded.
+	ResponsibleId string `protobuf:"bytes,10,opt,name=responsible_id,json=responsibleId,proto3" json:"responsible_id,omitempty"`
+	// The clinic.
+	ClinicId string `protobuf:"bytes,11,opt,name=clinic_id,json=clinicId,proto3" json:"clinic_id,omitempty"`
+	// True when its last day has passed.
+	Overdue bool `protobuf:"varint,12,opt,name=overdue,proto3" json:"overdue,omitempty"`
+	// The formulary's rule that the days come from; empty when they were set in the session.
+	RuleCode      string `protobuf:"bytes,13,opt,name=rule_code,json=ruleCode,proto3" json:"rule_code,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ReviewDue) Reset() {
 	*x = ReviewDue{}
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[15]
+	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1523,7 +1118,7 @@ func (x *ReviewDue) String() string {
 func (*ReviewDue) ProtoMessage() {}
 
 func (x *ReviewDue) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[15]
+	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1536,7 +1131,7 @@ func (x *ReviewDue) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReviewDue.ProtoReflect.Descriptor instead.
 func (*ReviewDue) Descriptor() ([]byte, []int) {
-	return file_needlebook_trace_v1_trace_service_proto_rawDescGZIP(), []int{15}
+	return file_needlebook_trace_v1_trace_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *ReviewDue) GetSessionId() string {
@@ -1588,6 +1183,121 @@ func (x *ReviewDue) GetRegions() []string {
 	return nil
 }
 
+func (x *ReviewDue) GetGiven() []*SideGiven {
+	if x != nil {
+		return x.Given
+	}
+	return nil
+}
+
+func (x *ReviewDue) GetTreatedOn() *v1.Date {
+	if x != nil {
+		return x.TreatedOn
+	}
+	return nil
+}
+
+func (x *ReviewDue) GetResponsibleId() string {
+	if x != nil {
+		return x.ResponsibleId
+	}
+	return ""
+}
+
+func (x *ReviewDue) GetClinicId() string {
+	if x != nil {
+		return x.ClinicId
+	}
+	return ""
+}
+
+func (x *ReviewDue) GetOverdue() bool {
+	if x != nil {
+		return x.Overdue
+	}
+	return false
+}
+
+func (x *ReviewDue) GetRuleCode() string {
+	if x != nil {
+		return x.RuleCode
+	}
+	return ""
+}
+
+// SideGiven is what a muscle had on one side in one session.
+type SideGiven struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The product.
+	Product string `protobuf:"bytes,1,opt,name=product,proto3" json:"product,omitempty"`
+	// The muscle; empty when none was recorded.
+	Muscle string `protobuf:"bytes,2,opt,name=muscle,proto3" json:"muscle,omitempty"`
+	// The side, the patient's own; absent when none was recorded.
+	Side *v11.Side `protobuf:"varint,3,opt,name=side,proto3,enum=needlebook.chart.v1.Side,oneof" json:"side,omitempty"`
+	// How much.
+	Dose          *v12.DoseSpan `protobuf:"bytes,4,opt,name=dose,proto3" json:"dose,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SideGiven) Reset() {
+	*x = SideGiven{}
+	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SideGiven) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SideGiven) ProtoMessage() {}
+
+func (x *SideGiven) ProtoReflect() protoreflect.Message {
+	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SideGiven.ProtoReflect.Descriptor instead.
+func (*SideGiven) Descriptor() ([]byte, []int) {
+	return file_needlebook_trace_v1_trace_service_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *SideGiven) GetProduct() string {
+	if x != nil {
+		return x.Product
+	}
+	return ""
+}
+
+func (x *SideGiven) GetMuscle() string {
+	if x != nil {
+		return x.Muscle
+	}
+	return ""
+}
+
+func (x *SideGiven) GetSide() v11.Side {
+	if x != nil && x.Side != nil {
+		return *x.Side
+	}
+	return v11.Side(0)
+}
+
+func (x *SideGiven) GetDose() *v12.DoseSpan {
+	if x != nil {
+		return x.Dose
+	}
+	return nil
+}
+
 // ExportPatientRequest names a patient and a form.
 type ExportPatientRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1609,7 +1319,7 @@ type ExportPatientRequest struct {
 
 func (x *ExportPatientRequest) Reset() {
 	*x = ExportPatientRequest{}
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[16]
+	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1621,7 +1331,7 @@ func (x *ExportPatientRequest) String() string {
 func (*ExportPatientRequest) ProtoMessage() {}
 
 func (x *ExportPatientRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[16]
+	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1634,7 +1344,7 @@ func (x *ExportPatientRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportPatientRequest.ProtoReflect.Descriptor instead.
 func (*ExportPatientRequest) Descriptor() ([]byte, []int) {
-	return file_needlebook_trace_v1_trace_service_proto_rawDescGZIP(), []int{16}
+	return file_needlebook_trace_v1_trace_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *ExportPatientRequest) GetPatientId() string {
@@ -1700,7 +1410,7 @@ type ExportPatientResponse struct {
 
 func (x *ExportPatientResponse) Reset() {
 	*x = ExportPatientResponse{}
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[17]
+	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1712,7 +1422,7 @@ func (x *ExportPatientResponse) String() string {
 func (*ExportPatientResponse) ProtoMessage() {}
 
 func (x *ExportPatientResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[17]
+	mi := &file_needlebook_trace_v1_trace_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1725,7 +1435,7 @@ func (x *ExportPatientResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportPatientResponse.ProtoReflect.Descriptor instead.
 func (*ExportPatientResponse) Descriptor() ([]byte, []int) {
-	return file_needlebook_trace_v1_trace_service_proto_rawDescGZIP(), []int{17}
+	return file_needlebook_trace_v1_trace_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *ExportPatientResponse) GetMediaType() string {
@@ -1774,7 +1484,7 @@ var File_needlebook_trace_v1_trace_service_proto protoreflect.FileDescriptor
 
 const file_needlebook_trace_v1_trace_service_proto_rawDesc = "" +
 	"\n" +
-	"'needlebook/trace/v1/trace_service.proto\x12\x13needlebook.trace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#needlebook/chart/v1/day_close.proto\x1a(needlebook/chart/v1/finding_answer.proto\x1a\x1dneedlebook/chart/v1/lot.proto\x1a!needlebook/chart/v1/patient.proto\x1a needlebook/chart/v1/record.proto\x1a!needlebook/chart/v1/session.proto\x1a\x1eneedlebook/chart/v1/side.proto\x1a%needlebook/dose/v1/dose_service.proto\x1a needlebook/dose/v1/finding.proto\x1a#needlebook/options/v1/options.proto\x1a\"needlebook/record/v1/contact.proto\x1a\x1fneedlebook/record/v1/date.proto\x1a\x1fneedlebook/record/v1/name.proto\"\xad\x02\n" +
+	"'needlebook/trace/v1/trace_service.proto\x12\x13needlebook.trace.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1dneedlebook/chart/v1/lot.proto\x1a!needlebook/chart/v1/patient.proto\x1a needlebook/chart/v1/record.proto\x1a!needlebook/chart/v1/session.proto\x1a\x1eneedlebook/chart/v1/side.proto\x1a%needlebook/dose/v1/dose_service.proto\x1a#needlebook/options/v1/options.proto\x1a\"needlebook/record/v1/contact.proto\x1a\x1fneedlebook/record/v1/date.proto\x1a\x1fneedlebook/record/v1/name.proto\x1a\x1dneedlebook/trace/v1/day.proto\x1a&needlebook/trace/v1/event_report.proto\x1a!needlebook/trace/v1/figures.proto\x1a needlebook/trace/v1/recall.proto\x1a'needlebook/trace/v1/silent_device.proto\x1a\x1eneedlebook/trace/v1/twin.proto\"\x89\x03\n" +
 	"\x0fTraceLotRequest\x12.\n" +
 	"\x04from\x18\x01 \x01(\v2\x1a.needlebook.record.v1.DateR\x04from\x120\n" +
 	"\x05until\x18\x02 \x01(\v2\x1a.needlebook.record.v1.DateR\x05until\x12'\n" +
@@ -1783,21 +1493,31 @@ const file_needlebook_trace_v1_trace_service_proto_rawDesc = "" +
 	"\n" +
 	"page_token\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageToken\x12!\n" +
 	"\x06lot_id\x18\x05 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x00R\x05lotId\x125\n" +
-	"\x05label\x18\x06 \x01(\v2\x1d.needlebook.trace.v1.LotLabelH\x00R\x05labelB\f\n" +
-	"\x03lot\x12\x05\xbaH\x02\b\x01\"\x99\x01\n" +
+	"\x05label\x18\x06 \x01(\v2\x1d.needlebook.trace.v1.LotLabelH\x00R\x05label\x12\x1b\n" +
+	"\talso_like\x18\a \x01(\bR\balsoLike\x12=\n" +
+	"\fsilent_since\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\vsilentSinceB\f\n" +
+	"\x03lot\x12\x05\xbaH\x02\b\x01\"\xbf\x01\n" +
 	"\bLotLabel\x12$\n" +
 	"\x06number\x18\x01 \x01(\tB\f\xbaH\t\xc8\x01\x01r\x04\x10\x01\x18\x14R\x06number\x128\n" +
-	"\aproduct\x18\x02 \x01(\tB\x19\xbaH\x16r\x14\x10\x01\x18(2\x0e^[a-z]+[A-G]?$H\x00R\aproduct\x88\x01\x01\x12!\n" +
-	"\falso_similar\x18\x03 \x01(\bR\valsoSimilarB\n" +
+	"\aproduct\x18\x02 \x01(\tB\x19\xbaH\x16r\x14\x10\x01\x18(2\x0e^[a-z]+[A-G]?$H\x00R\aproduct\x88\x01\x01\x12;\n" +
+	"\adiluent\x18\x03 \x01(\tB\x1c\xbaH\x19r\x17\x10\x01\x18@2\x11^[a-z][a-z0-9_]*$H\x01R\adiluent\x88\x01\x01B\n" +
 	"\n" +
-	"\b_product\"\xc9\x02\n" +
+	"\b_productB\n" +
+	"\n" +
+	"\b_diluent\"\xa6\x04\n" +
 	"\x10TraceLotResponse\x12*\n" +
 	"\x03lot\x18\x01 \x01(\v2\x18.needlebook.chart.v1.LotR\x03lot\x12;\n" +
 	"\texposures\x18\x02 \x03(\v2\x1d.needlebook.trace.v1.ExposureR\texposures\x125\n" +
 	"\x05vials\x18\x03 \x03(\v2\x1f.needlebook.trace.v1.TracedVialR\x05vials\x12H\n" +
 	"\x0esilent_devices\x18\x04 \x03(\v2!.needlebook.trace.v1.SilentDeviceR\rsilentDevices\x12#\n" +
 	"\rpatient_count\x18\x05 \x01(\rR\fpatientCount\x12&\n" +
-	"\x0fnext_page_token\x18\x06 \x01(\tR\rnextPageToken\"\xf3\x03\n" +
+	"\x0fnext_page_token\x18\x06 \x01(\tR\rnextPageToken\x12,\n" +
+	"\x12like_patient_count\x18\a \x01(\rR\x10likePatientCount\x12/\n" +
+	"\x05as_of\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x04asOf\x12\x1a\n" +
+	"\bsequence\x18\t \x01(\x04R\bsequence\x12=\n" +
+	"\fsilent_since\x18\n" +
+	" \x01(\v2\x1a.google.protobuf.TimestampR\vsilentSince\x12!\n" +
+	"\flike_numbers\x18\v \x03(\tR\vlikeNumbers\"\xd3\x04\n" +
 	"\bExposure\x12\x1d\n" +
 	"\n" +
 	"patient_id\x18\x01 \x01(\tR\tpatientId\x124\n" +
@@ -1811,8 +1531,10 @@ const file_needlebook_trace_v1_trace_service_proto_rawDesc = "" +
 	"\agivings\x18\b \x03(\v2\".needlebook.trace.v1.ExposedGivingR\agivings\x12'\n" +
 	"\x0fthrough_diluent\x18\t \x01(\bR\x0ethroughDiluent\x12%\n" +
 	"\x0ematched_number\x18\n" +
-	" \x01(\tR\rmatchedNumber\x12H\n" +
-	"\rcontacts_made\x18\v \x03(\v2#.needlebook.chart.v1.ContactAttemptR\fcontactsMade\"\x8a\x02\n" +
+	" \x01(\tR\rmatchedNumber\x12E\n" +
+	"\rcontacts_made\x18\v \x03(\v2 .needlebook.chart.v1.ContactMadeR\fcontactsMade\x123\n" +
+	"\x05match\x18\f \x01(\x0e2\x1d.needlebook.trace.v1.LotMatchR\x05match\x12,\n" +
+	"\x12linked_patient_ids\x18\r \x03(\tR\x10linkedPatientIds\"\xbc\x02\n" +
 	"\rExposedGiving\x12!\n" +
 	"\finjection_id\x18\x01 \x01(\tR\vinjectionId\x12\x1b\n" +
 	"\tgiving_id\x18\x02 \x01(\tR\bgivingId\x12\x16\n" +
@@ -1823,8 +1545,9 @@ const file_needlebook_trace_v1_trace_service_proto_rawDesc = "" +
 	"\n" +
 	"dose_units\x18\x06 \x01(\tR\tdoseUnits\x12\x1f\n" +
 	"\vin_conflict\x18\a \x01(\bR\n" +
-	"inConflictB\a\n" +
-	"\x05_side\"\x9a\x02\n" +
+	"inConflict\x120\n" +
+	"\x04dose\x18\b \x01(\v2\x1c.needlebook.dose.v1.DoseSpanR\x04doseB\a\n" +
+	"\x05_side\"\xe0\x03\n" +
 	"\n" +
 	"TracedVial\x12\x17\n" +
 	"\avial_id\x18\x01 \x01(\tR\x06vialId\x12!\n" +
@@ -1835,72 +1558,21 @@ const file_needlebook_trace_v1_trace_service_proto_rawDesc = "" +
 	"\aleft_ml\x18\x06 \x01(\tH\x00R\x06leftMl\x88\x01\x01\x12\x16\n" +
 	"\x06opened\x18\a \x01(\bR\x06opened\x12\x1c\n" +
 	"\tdiscarded\x18\b \x01(\bR\tdiscarded\x12%\n" +
-	"\x0enumber_similar\x18\t \x01(\bR\rnumberSimilarB\n" +
+	"\x0enumber_similar\x18\t \x01(\bR\rnumberSimilar\x12\x16\n" +
+	"\x06number\x18\n" +
+	" \x01(\tR\x06number\x123\n" +
+	"\x05match\x18\v \x01(\x0e2\x1d.needlebook.trace.v1.LotMatchR\x05match\x12\x18\n" +
+	"\aproduct\x18\f \x01(\tR\aproduct\x12'\n" +
+	"\x0fthrough_diluent\x18\r \x01(\bR\x0ethroughDiluent\x12\x1a\n" +
+	"\bsessions\x18\x0e \x01(\rR\bsessions\x12\x18\n" +
+	"\ablocked\x18\x0f \x01(\bR\ablockedB\n" +
 	"\n" +
-	"\b_left_ml\"\xf4\x01\n" +
-	"\fSilentDevice\x12\x1b\n" +
-	"\tdevice_id\x18\x01 \x01(\tR\bdeviceId\x12\x14\n" +
-	"\x05label\x18\x02 \x01(\tR\x05label\x12\x1b\n" +
-	"\tclinic_id\x18\x03 \x01(\tR\bclinicId\x12D\n" +
-	"\x10last_exchange_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x0elastExchangeAt\x12%\n" +
-	"\x0ecustodian_name\x18\x05 \x01(\tR\rcustodianName\x12'\n" +
-	"\x0fcustodian_phone\x18\x06 \x01(\tR\x0ecustodianPhone\"t\n" +
-	"\x12GetDayCloseRequest\x12(\n" +
-	"\tclinic_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\bclinicId\x124\n" +
-	"\x03day\x18\x02 \x01(\v2\x1a.needlebook.record.v1.DateB\x06\xbaH\x03\xc8\x01\x01R\x03day\"\xbf\x01\n" +
-	"\x13GetDayCloseResponse\x126\n" +
-	"\x06report\x18\x01 \x01(\v2\x1e.needlebook.trace.v1.DayReportR\x06report\x123\n" +
-	"\x04view\x18\x02 \x01(\v2\x1f.needlebook.chart.v1.RecordViewR\x04view\x12\x16\n" +
-	"\x06closed\x18\x03 \x01(\bR\x06closed\x12#\n" +
-	"\rreport_digest\x18\x04 \x01(\fR\freportDigest\"\x9e\x05\n" +
-	"\tDayReport\x12\x1b\n" +
-	"\tclinic_id\x18\x01 \x01(\tR\bclinicId\x12,\n" +
-	"\x03day\x18\x02 \x01(\v2\x1a.needlebook.record.v1.DateR\x03day\x12\x1a\n" +
-	"\bsessions\x18\x03 \x01(\rR\bsessions\x12'\n" +
-	"\x0fsigned_sessions\x18\x04 \x01(\rR\x0esignedSessions\x12<\n" +
-	"\bunsigned\x18\x05 \x03(\v2 .needlebook.trace.v1.OpenSessionR\bunsigned\x12H\n" +
-	"\x0esilent_devices\x18\x06 \x03(\v2!.needlebook.trace.v1.SilentDeviceR\rsilentDevices\x12<\n" +
-	"\tconflicts\x18\a \x03(\v2\x1e.needlebook.chart.v1.RecordKeyR\tconflicts\x12\x1d\n" +
-	"\n" +
-	"held_edits\x18\b \x01(\rR\theldEdits\x126\n" +
-	"\x05vials\x18\t \x03(\v2 .needlebook.trace.v1.VialBalanceR\x05vials\x12\x1f\n" +
-	"\vreviews_due\x18\n" +
-	" \x01(\rR\n" +
-	"reviewsDue\x12B\n" +
-	"\flifted_holds\x18\v \x03(\v2\x1f.needlebook.trace.v1.LiftedHoldR\vliftedHolds\x127\n" +
-	"\bfindings\x18\f \x03(\v2\x1b.needlebook.dose.v1.FindingR\bfindings\x12F\n" +
-	"\flate_entries\x18\r \x03(\v2#.needlebook.chart.v1.ReopeningCauseR\vlateEntries\"\x95\x01\n" +
-	"\vOpenSession\x12\x1d\n" +
-	"\n" +
-	"session_id\x18\x01 \x01(\tR\tsessionId\x12\x1d\n" +
-	"\n" +
-	"patient_id\x18\x02 \x01(\tR\tpatientId\x12%\n" +
-	"\x0eresponsible_id\x18\x03 \x01(\tR\rresponsibleId\x12!\n" +
-	"\flate_entries\x18\x04 \x01(\rR\vlateEntries\"\x8c\x03\n" +
-	"\vVialBalance\x12\x17\n" +
-	"\avial_id\x18\x01 \x01(\tR\x06vialId\x12\x18\n" +
-	"\aproduct\x18\x02 \x01(\tR\aproduct\x12\x1d\n" +
-	"\n" +
-	"lot_number\x18\x03 \x01(\tR\tlotNumber\x12#\n" +
-	"\rcontent_units\x18\x04 \x01(\tR\fcontentUnits\x122\n" +
-	"\x05given\x18\x05 \x01(\v2\x1c.needlebook.dose.v1.DoseSpanR\x05given\x124\n" +
-	"\x06wasted\x18\x06 \x01(\v2\x1c.needlebook.dose.v1.DoseSpanR\x06wasted\x120\n" +
-	"\x04left\x18\a \x01(\v2\x1c.needlebook.dose.v1.DoseSpanR\x04left\x12\x19\n" +
-	"\bdrawn_ml\x18\b \x01(\tR\adrawnMl\x12\x1c\n" +
-	"\toverdrawn\x18\t \x01(\bR\toverdrawn\x12\"\n" +
-	"\n" +
-	"counted_ml\x18\n" +
-	" \x01(\tH\x00R\tcountedMl\x88\x01\x01B\r\n" +
-	"\v_counted_ml\"m\n" +
-	"\n" +
-	"LiftedHold\x12\x1d\n" +
-	"\n" +
-	"session_id\x18\x01 \x01(\tR\tsessionId\x12@\n" +
-	"\bdecision\x18\x02 \x01(\v2$.needlebook.chart.v1.FindingDecisionR\bdecision\"\x9e\x02\n" +
+	"\b_left_ml\"\xdd\x02\n" +
 	"\x15ListReviewsDueRequest\x12*\n" +
 	"\tclinic_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x00R\bclinicId\x88\x01\x01\x124\n" +
 	"\x0eresponsible_id\x18\x02 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x01R\rresponsibleId\x88\x01\x01\x120\n" +
-	"\x05until\x18\x03 \x01(\v2\x1a.needlebook.record.v1.DateR\x05until\x12'\n" +
+	"\x05until\x18\x03 \x01(\v2\x1a.needlebook.record.v1.DateR\x05until\x12=\n" +
+	"\ftreated_from\x18\x06 \x01(\v2\x1a.needlebook.record.v1.DateR\vtreatedFrom\x12'\n" +
 	"\tpage_size\x18\x04 \x01(\rB\n" +
 	"\xbaH\a*\x05\x18\xf4\x03(\x00R\bpageSize\x12'\n" +
 	"\n" +
@@ -1910,7 +1582,7 @@ const file_needlebook_trace_v1_trace_service_proto_rawDesc = "" +
 	"\x0f_responsible_id\"z\n" +
 	"\x16ListReviewsDueResponse\x128\n" +
 	"\areviews\x18\x01 \x03(\v2\x1e.needlebook.trace.v1.ReviewDueR\areviews\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xbf\x02\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xab\x04\n" +
 	"\tReviewDue\x12\x1d\n" +
 	"\n" +
 	"session_id\x18\x01 \x01(\tR\tsessionId\x12=\n" +
@@ -1919,7 +1591,22 @@ const file_needlebook_trace_v1_trace_service_proto_rawDesc = "" +
 	"\x06review\x18\x04 \x01(\v2\x1f.needlebook.chart.v1.ReviewDateR\x06review\x12!\n" +
 	"\foverdue_days\x18\x05 \x01(\x05R\voverdueDays\x12%\n" +
 	"\x0eappointment_id\x18\x06 \x01(\tR\rappointmentId\x12\x18\n" +
-	"\aregions\x18\a \x03(\tR\aregions\"\xab\x02\n" +
+	"\aregions\x18\a \x03(\tR\aregions\x124\n" +
+	"\x05given\x18\b \x03(\v2\x1e.needlebook.trace.v1.SideGivenR\x05given\x129\n" +
+	"\n" +
+	"treated_on\x18\t \x01(\v2\x1a.needlebook.record.v1.DateR\ttreatedOn\x12%\n" +
+	"\x0eresponsible_id\x18\n" +
+	" \x01(\tR\rresponsibleId\x12\x1b\n" +
+	"\tclinic_id\x18\v \x01(\tR\bclinicId\x12\x18\n" +
+	"\aoverdue\x18\f \x01(\bR\aoverdue\x12\x1b\n" +
+	"\trule_code\x18\r \x01(\tR\bruleCode\"\xb8\x01\n" +
+	"\tSideGiven\x12\x18\n" +
+	"\aproduct\x18\x01 \x01(\tR\aproduct\x12\x16\n" +
+	"\x06muscle\x18\x02 \x01(\tR\x06muscle\x12>\n" +
+	"\x04side\x18\x03 \x01(\x0e2\x19.needlebook.chart.v1.SideB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00H\x00R\x04side\x88\x01\x01\x120\n" +
+	"\x04dose\x18\x04 \x01(\v2\x1c.needlebook.dose.v1.DoseSpanR\x04doseB\a\n" +
+	"\x05_side\"\xab\x02\n" +
 	"\x14ExportPatientRequest\x12*\n" +
 	"\n" +
 	"patient_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\tpatientId\x12F\n" +
@@ -1938,18 +1625,41 @@ const file_needlebook_trace_v1_trace_service_proto_rawDesc = "" +
 	"\vtotal_bytes\x18\x04 \x01(\x03R\n" +
 	"totalBytes\x12\x16\n" +
 	"\x06sha256\x18\x05 \x01(\fR\x06sha256\x12&\n" +
-	"\x0fnext_page_token\x18\x06 \x01(\tR\rnextPageToken*\xa6\x01\n" +
+	"\x0fnext_page_token\x18\x06 \x01(\tR\rnextPageToken*b\n" +
+	"\bLotMatch\x12\x19\n" +
+	"\x15LOT_MATCH_UNSPECIFIED\x10\x00\x12\x12\n" +
+	"\x0eLOT_MATCH_SAME\x10\x01\x12\x13\n" +
+	"\x0fLOT_MATCH_ALIAS\x10\x02\x12\x12\n" +
+	"\x0eLOT_MATCH_LIKE\x10\x03*\xa6\x01\n" +
 	"\fExportFormat\x12\x1d\n" +
 	"\x19EXPORT_FORMAT_UNSPECIFIED\x10\x00\x12\x1e\n" +
 	"\x1aEXPORT_FORMAT_DOCUMENT_PDF\x10\x01\x12 \n" +
 	"\x1cEXPORT_FORMAT_FHIR_R4_NDJSON\x10\x02\x12\x15\n" +
 	"\x11EXPORT_FORMAT_CSV\x10\x03\x12\x1e\n" +
-	"\x1aEXPORT_FORMAT_RECORDS_JSON\x10\x042\xa8\x04\n" +
+	"\x1aEXPORT_FORMAT_RECORDS_JSON\x10\x042\xde\x0e\n" +
 	"\fTraceService\x12v\n" +
-	"\bTraceLot\x12$.needlebook.trace.v1.TraceLotRequest\x1a%.needlebook.trace.v1.TraceLotResponse\"\x1d\xc0\xbb\x18\t\x82\xd3\xe4\x93\x02\x13:\x01*\"\x0e/v1/lots:trace\x12\x82\x01\n" +
+	"\bTraceLot\x12$.needlebook.trace.v1.TraceLotRequest\x1a%.needlebook.trace.v1.TraceLotResponse\"\x1d\xc0\xbb\x18\t\x82\xd3\xe4\x93\x02\x13:\x01*\"\x0e/v1/lots:trace\x12`\n" +
+	"\tRecallLot\x12%.needlebook.trace.v1.RecallLotRequest\x1a&.needlebook.trace.v1.RecallLotResponse\"\x04\xc0\xbb\x18\t\x12c\n" +
+	"\n" +
+	"LiftRecall\x12&.needlebook.trace.v1.LiftRecallRequest\x1a'.needlebook.trace.v1.LiftRecallResponse\"\x04\xc0\xbb\x18\t\x12`\n" +
+	"\tListCalls\x12%.needlebook.trace.v1.ListCallsRequest\x1a&.needlebook.trace.v1.ListCallsResponse\"\x04\xc0\xbb\x18\t\x12]\n" +
+	"\bNoteCall\x12$.needlebook.trace.v1.NoteCallRequest\x1a%.needlebook.trace.v1.NoteCallResponse\"\x04\xc0\xbb\x18\t\x12]\n" +
+	"\bUndoCall\x12$.needlebook.trace.v1.UndoCallRequest\x1a%.needlebook.trace.v1.UndoCallResponse\"\x04\xc0\xbb\x18\t\x12\x82\x01\n" +
 	"\vGetDayClose\x12'.needlebook.trace.v1.GetDayCloseRequest\x1a(.needlebook.trace.v1.GetDayCloseResponse\" \xc0\xbb\x18\n" +
-	"\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/dayCloses:get\x12\x8d\x01\n" +
-	"\x0eListReviewsDue\x12*.needlebook.trace.v1.ListReviewsDueRequest\x1a+.needlebook.trace.v1.ListReviewsDueResponse\"\"\xc0\xbb\x18\v\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/reviews:listDue\x12\x8a\x01\n" +
+	"\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/dayCloses:get\x12]\n" +
+	"\bCloseDay\x12$.needlebook.trace.v1.CloseDayRequest\x1a%.needlebook.trace.v1.CloseDayResponse\"\x04\xc0\xbb\x18\n" +
+	"\x12`\n" +
+	"\tReopenDay\x12%.needlebook.trace.v1.ReopenDayRequest\x1a&.needlebook.trace.v1.ReopenDayResponse\"\x04\xc0\xbb\x18\n" +
+	"\x12\x8d\x01\n" +
+	"\x0eListReviewsDue\x12*.needlebook.trace.v1.ListReviewsDueRequest\x1a+.needlebook.trace.v1.ListReviewsDueResponse\"\"\xc0\xbb\x18\v\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/reviews:listDue\x12c\n" +
+	"\n" +
+	"GetLogbook\x12&.needlebook.trace.v1.GetLogbookRequest\x1a'.needlebook.trace.v1.GetLogbookResponse\"\x04\xc0\xbb\x18\x11\x12c\n" +
+	"\n" +
+	"GetFigures\x12&.needlebook.trace.v1.GetFiguresRequest\x1a'.needlebook.trace.v1.GetFiguresResponse\"\x04\xc0\xbb\x18\x11\x12u\n" +
+	"\x10ListLikePatients\x12,.needlebook.trace.v1.ListLikePatientsRequest\x1a-.needlebook.trace.v1.ListLikePatientsResponse\"\x04\xc0\xbb\x18\x03\x12i\n" +
+	"\fLinkPatients\x12(.needlebook.trace.v1.LinkPatientsRequest\x1a).needlebook.trace.v1.LinkPatientsResponse\"\x04\xc0\xbb\x18\x04\x12o\n" +
+	"\x0eUnlinkPatients\x12*.needlebook.trace.v1.UnlinkPatientsRequest\x1a+.needlebook.trace.v1.UnlinkPatientsResponse\"\x04\xc0\xbb\x18\x04\x12o\n" +
+	"\x0eGetEventReport\x12*.needlebook.trace.v1.GetEventReportRequest\x1a+.needlebook.trace.v1.GetEventReportResponse\"\x04\xc0\xbb\x18\x03\x12\x8a\x01\n" +
 	"\rExportPatient\x12).needlebook.trace.v1.ExportPatientRequest\x1a*.needlebook.trace.v1.ExportPatientResponse\"\"\xc0\xbb\x18\f\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/patients:exportB\xc6\x01\n" +
 	"\x17com.needlebook.trace.v1B\x11TraceServiceProtoP\x01Z*needlebook/gen/needlebook/trace/v1;tracev1\xa2\x02\x03NTX\xaa\x02\x13Needlebook.Trace.V1\xca\x02\x13Needlebook\\Trace\\V1\xe2\x02\x1fNeedlebook\\Trace\\V1\\GPBMetadata\xea\x02\x15Needlebook::Trace::V1b\x06proto3"
 
@@ -1965,93 +1675,133 @@ func file_needlebook_trace_v1_trace_service_proto_rawDescGZIP() []byte {
 	return file_needlebook_trace_v1_trace_service_proto_rawDescData
 }
 
-var file_needlebook_trace_v1_trace_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_needlebook_trace_v1_trace_service_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
+var file_needlebook_trace_v1_trace_service_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_needlebook_trace_v1_trace_service_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_needlebook_trace_v1_trace_service_proto_goTypes = []any{
-	(ExportFormat)(0),              // 0: needlebook.trace.v1.ExportFormat
-	(*TraceLotRequest)(nil),        // 1: needlebook.trace.v1.TraceLotRequest
-	(*LotLabel)(nil),               // 2: needlebook.trace.v1.LotLabel
-	(*TraceLotResponse)(nil),       // 3: needlebook.trace.v1.TraceLotResponse
-	(*Exposure)(nil),               // 4: needlebook.trace.v1.Exposure
-	(*ExposedGiving)(nil),          // 5: needlebook.trace.v1.ExposedGiving
-	(*TracedVial)(nil),             // 6: needlebook.trace.v1.TracedVial
-	(*SilentDevice)(nil),           // 7: needlebook.trace.v1.SilentDevice
-	(*GetDayCloseRequest)(nil),     // 8: needlebook.trace.v1.GetDayCloseRequest
-	(*GetDayCloseResponse)(nil),    // 9: needlebook.trace.v1.GetDayCloseResponse
-	(*DayReport)(nil),              // 10: needlebook.trace.v1.DayReport
-	(*OpenSession)(nil),            // 11: needlebook.trace.v1.OpenSession
-	(*VialBalance)(nil),            // 12: needlebook.trace.v1.VialBalance
-	(*LiftedHold)(nil),             // 13: needlebook.trace.v1.LiftedHold
-	(*ListReviewsDueRequest)(nil),  // 14: needlebook.trace.v1.ListReviewsDueRequest
-	(*ListReviewsDueResponse)(nil), // 15: needlebook.trace.v1.ListReviewsDueResponse
-	(*ReviewDue)(nil),              // 16: needlebook.trace.v1.ReviewDue
-	(*ExportPatientRequest)(nil),   // 17: needlebook.trace.v1.ExportPatientRequest
-	(*ExportPatientResponse)(nil),  // 18: needlebook.trace.v1.ExportPatientResponse
-	(*v1.Date)(nil),                // 19: needlebook.record.v1.Date
-	(*v11.Lot)(nil),                // 20: needlebook.chart.v1.Lot
-	(*v1.PersonName)(nil),          // 21: needlebook.record.v1.PersonName
-	(*v1.Contact)(nil),             // 22: needlebook.record.v1.Contact
-	(*v11.ContactAttempt)(nil),     // 23: needlebook.chart.v1.ContactAttempt
-	(v11.Side)(0),                  // 24: needlebook.chart.v1.Side
-	(*timestamppb.Timestamp)(nil),  // 25: google.protobuf.Timestamp
-	(*v11.RecordView)(nil),         // 26: needlebook.chart.v1.RecordView
-	(*v11.RecordKey)(nil),          // 27: needlebook.chart.v1.RecordKey
-	(*v12.Finding)(nil),            // 28: needlebook.dose.v1.Finding
-	(*v11.ReopeningCause)(nil),     // 29: needlebook.chart.v1.ReopeningCause
-	(*v12.DoseSpan)(nil),           // 30: needlebook.dose.v1.DoseSpan
-	(*v11.FindingDecision)(nil),    // 31: needlebook.chart.v1.FindingDecision
-	(*v11.PatientSummary)(nil),     // 32: needlebook.chart.v1.PatientSummary
-	(*v11.ReviewDate)(nil),         // 33: needlebook.chart.v1.ReviewDate
+	(LotMatch)(0),                    // 0: needlebook.trace.v1.LotMatch
+	(ExportFormat)(0),                // 1: needlebook.trace.v1.ExportFormat
+	(*TraceLotRequest)(nil),          // 2: needlebook.trace.v1.TraceLotRequest
+	(*LotLabel)(nil),                 // 3: needlebook.trace.v1.LotLabel
+	(*TraceLotResponse)(nil),         // 4: needlebook.trace.v1.TraceLotResponse
+	(*Exposure)(nil),                 // 5: needlebook.trace.v1.Exposure
+	(*ExposedGiving)(nil),            // 6: needlebook.trace.v1.ExposedGiving
+	(*TracedVial)(nil),               // 7: needlebook.trace.v1.TracedVial
+	(*ListReviewsDueRequest)(nil),    // 8: needlebook.trace.v1.ListReviewsDueRequest
+	(*ListReviewsDueResponse)(nil),   // 9: needlebook.trace.v1.ListReviewsDueResponse
+	(*ReviewDue)(nil),                // 10: needlebook.trace.v1.ReviewDue
+	(*SideGiven)(nil),                // 11: needlebook.trace.v1.SideGiven
+	(*ExportPatientRequest)(nil),     // 12: needlebook.trace.v1.ExportPatientRequest
+	(*ExportPatientResponse)(nil),    // 13: needlebook.trace.v1.ExportPatientResponse
+	(*v1.Date)(nil),                  // 14: needlebook.record.v1.Date
+	(*timestamppb.Timestamp)(nil),    // 15: google.protobuf.Timestamp
+	(*v11.Lot)(nil),                  // 16: needlebook.chart.v1.Lot
+	(*SilentDevice)(nil),             // 17: needlebook.trace.v1.SilentDevice
+	(*v1.PersonName)(nil),            // 18: needlebook.record.v1.PersonName
+	(*v1.Contact)(nil),               // 19: needlebook.record.v1.Contact
+	(*v11.ContactMade)(nil),          // 20: needlebook.chart.v1.ContactMade
+	(v11.Side)(0),                    // 21: needlebook.chart.v1.Side
+	(*v12.DoseSpan)(nil),             // 22: needlebook.dose.v1.DoseSpan
+	(*v11.PatientSummary)(nil),       // 23: needlebook.chart.v1.PatientSummary
+	(*v11.ReviewDate)(nil),           // 24: needlebook.chart.v1.ReviewDate
+	(*RecallLotRequest)(nil),         // 25: needlebook.trace.v1.RecallLotRequest
+	(*LiftRecallRequest)(nil),        // 26: needlebook.trace.v1.LiftRecallRequest
+	(*ListCallsRequest)(nil),         // 27: needlebook.trace.v1.ListCallsRequest
+	(*NoteCallRequest)(nil),          // 28: needlebook.trace.v1.NoteCallRequest
+	(*UndoCallRequest)(nil),          // 29: needlebook.trace.v1.UndoCallRequest
+	(*GetDayCloseRequest)(nil),       // 30: needlebook.trace.v1.GetDayCloseRequest
+	(*CloseDayRequest)(nil),          // 31: needlebook.trace.v1.CloseDayRequest
+	(*ReopenDayRequest)(nil),         // 32: needlebook.trace.v1.ReopenDayRequest
+	(*GetLogbookRequest)(nil),        // 33: needlebook.trace.v1.GetLogbookRequest
+	(*GetFiguresRequest)(nil),        // 34: needlebook.trace.v1.GetFiguresRequest
+	(*ListLikePatientsRequest)(nil),  // 35: needlebook.trace.v1.ListLikePatientsRequest
+	(*LinkPatientsRequest)(nil),      // 36: needlebook.trace.v1.LinkPatientsRequest
+	(*UnlinkPatientsRequest)(nil),    // 37: needlebook.trace.v1.UnlinkPatientsRequest
+	(*GetEventReportRequest)(nil),    // 38: needlebook.trace.v1.GetEventReportRequest
+	(*RecallLotResponse)(nil),        // 39: needlebook.trace.v1.RecallLotResponse
+	(*LiftRecallResponse)(nil),       // 40: needlebook.trace.v1.LiftRecallResponse
+	(*ListCallsResponse)(nil),        // 41: needlebook.trace.v1.ListCallsResponse
+	(*NoteCallResponse)(nil),         // 42: needlebook.trace.v1.NoteCallResponse
+	(*UndoCallResponse)(nil),         // 43: needlebook.trace.v1.UndoCallResponse
+	(*GetDayCloseResponse)(nil),      // 44: needlebook.trace.v1.GetDayCloseResponse
+	(*CloseDayResponse)(nil),         // 45: needlebook.trace.v1.CloseDayResponse
+	(*ReopenDayResponse)(nil),        // 46: needlebook.trace.v1.ReopenDayResponse
+	(*GetLogbookResponse)(nil),       // 47: needlebook.trace.v1.GetLogbookResponse
+	(*GetFiguresResponse)(nil),       // 48: needlebook.trace.v1.GetFiguresResponse
+	(*ListLikePatientsResponse)(nil), // 49: needlebook.trace.v1.ListLikePatientsResponse
+	(*LinkPatientsResponse)(nil),     // 50: needlebook.trace.v1.LinkPatientsResponse
+	(*UnlinkPatientsResponse)(nil),   // 51: needlebook.trace.v1.UnlinkPatientsResponse
+	(*GetEventReportResponse)(nil),   // 52: needlebook.trace.v1.GetEventReportResponse
 }
 var file_needlebook_trace_v1_trace_service_proto_depIdxs = []int32{
-	19, // 0: needlebook.trace.v1.TraceLotRequest.from:type_name -> needlebook.record.v1.Date
-	19, // 1: needlebook.trace.v1.TraceLotRequest.until:type_name -> needlebook.record.v1.Date
-	2,  // 2: needlebook.trace.v1.TraceLotRequest.label:type_name -> needlebook.trace.v1.LotLabel
-	20, // 3: needlebook.trace.v1.TraceLotResponse.lot:type_name -> needlebook.chart.v1.Lot
-	4,  // 4: needlebook.trace.v1.TraceLotResponse.exposures:type_name -> needlebook.trace.v1.Exposure
-	6,  // 5: needlebook.trace.v1.TraceLotResponse.vials:type_name -> needlebook.trace.v1.TracedVial
-	7,  // 6: needlebook.trace.v1.TraceLotResponse.silent_devices:type_name -> needlebook.trace.v1.SilentDevice
-	21, // 7: needlebook.trace.v1.Exposure.name:type_name -> needlebook.record.v1.PersonName
-	22, // 8: needlebook.trace.v1.Exposure.contact:type_name -> needlebook.record.v1.Contact
-	19, // 9: needlebook.trace.v1.Exposure.on:type_name -> needlebook.record.v1.Date
-	5,  // 10: needlebook.trace.v1.Exposure.givings:type_name -> needlebook.trace.v1.ExposedGiving
-	23, // 11: needlebook.trace.v1.Exposure.contacts_made:type_name -> needlebook.chart.v1.ContactAttempt
-	24, // 12: needlebook.trace.v1.ExposedGiving.side:type_name -> needlebook.chart.v1.Side
-	25, // 13: needlebook.trace.v1.SilentDevice.last_exchange_at:type_name -> google.protobuf.Timestamp
-	19, // 14: needlebook.trace.v1.GetDayCloseRequest.day:type_name -> needlebook.record.v1.Date
-	10, // 15: needlebook.trace.v1.GetDayCloseResponse.report:type_name -> needlebook.trace.v1.DayReport
-	26, // 16: needlebook.trace.v1.GetDayCloseResponse.view:type_name -> needlebook.chart.v1.RecordView
-	19, // 17: needlebook.trace.v1.DayReport.day:type_name -> needlebook.record.v1.Date
-	11, // 18: needlebook.trace.v1.DayReport.unsigned:type_name -> needlebook.trace.v1.OpenSession
-	7,  // 19: needlebook.trace.v1.DayReport.silent_devices:type_name -> needlebook.trace.v1.SilentDevice
-	27, // 20: needlebook.trace.v1.DayReport.conflicts:type_name -> needlebook.chart.v1.RecordKey
-	12, // 21: needlebook.trace.v1.DayReport.vials:type_name -> needlebook.trace.v1.VialBalance
-	13, // 22: needlebook.trace.v1.DayReport.lifted_holds:type_name -> needlebook.trace.v1.LiftedHold
-	28, // 23: needlebook.trace.v1.DayReport.findings:type_name -> needlebook.dose.v1.Finding
-	29, // 24: needlebook.trace.v1.DayReport.late_entries:type_name -> needlebook.chart.v1.ReopeningCause
-	30, // 25: needlebook.trace.v1.VialBalance.given:type_name -> needlebook.dose.v1.DoseSpan
-	30, // 26: needlebook.trace.v1.VialBalance.wasted:type_name -> needlebook.dose.v1.DoseSpan
-	30, // 27: needlebook.trace.v1.VialBalance.left:type_name -> needlebook.dose.v1.DoseSpan
-	31, // 28: needlebook.trace.v1.LiftedHold.decision:type_name -> needlebook.chart.v1.FindingDecision
-	19, // 29: needlebook.trace.v1.ListReviewsDueRequest.until:type_name -> needlebook.record.v1.Date
-	16, // 30: needlebook.trace.v1.ListReviewsDueResponse.reviews:type_name -> needlebook.trace.v1.ReviewDue
-	32, // 31: needlebook.trace.v1.ReviewDue.patient:type_name -> needlebook.chart.v1.PatientSummary
-	22, // 32: needlebook.trace.v1.ReviewDue.contact:type_name -> needlebook.record.v1.Contact
-	33, // 33: needlebook.trace.v1.ReviewDue.review:type_name -> needlebook.chart.v1.ReviewDate
-	0,  // 34: needlebook.trace.v1.ExportPatientRequest.format:type_name -> needlebook.trace.v1.ExportFormat
-	1,  // 35: needlebook.trace.v1.TraceService.TraceLot:input_type -> needlebook.trace.v1.TraceLotRequest
-	8,  // 36: needlebook.trace.v1.TraceService.GetDayClose:input_type -> needlebook.trace.v1.GetDayCloseRequest
-	14, // 37: needlebook.trace.v1.TraceService.ListReviewsDue:input_type -> needlebook.trace.v1.ListReviewsDueRequest
-	17, // 38: needlebook.trace.v1.TraceService.ExportPatient:input_type -> needlebook.trace.v1.ExportPatientRequest
-	3,  // 39: needlebook.trace.v1.TraceService.TraceLot:output_type -> needlebook.trace.v1.TraceLotResponse
-	9,  // 40: needlebook.trace.v1.TraceService.GetDayClose:output_type -> needlebook.trace.v1.GetDayCloseResponse
-	15, // 41: needlebook.trace.v1.TraceService.ListReviewsDue:output_type -> needlebook.trace.v1.ListReviewsDueResponse
-	18, // 42: needlebook.trace.v1.TraceService.ExportPatient:output_type -> needlebook.trace.v1.ExportPatientResponse
-	39, // [39:43] is the sub-list for method output_type
-	35, // [35:39] is the sub-list for method input_type
-	35, // [35:35] is the sub-list for extension type_name
-	35, // [35:35] is the sub-list for extension extendee
-	0,  // [0:35] is the sub-list for field type_name
+	14, // 0: needlebook.trace.v1.TraceLotRequest.from:type_name -> needlebook.record.v1.Date
+	14, // 1: needlebook.trace.v1.TraceLotRequest.until:type_name -> needlebook.record.v1.Date
+	3,  // 2: needlebook.trace.v1.TraceLotRequest.label:type_name -> needlebook.trace.v1.LotLabel
+	15, // 3: needlebook.trace.v1.TraceLotRequest.silent_since:type_name -> google.protobuf.Timestamp
+	16, // 4: needlebook.trace.v1.TraceLotResponse.lot:type_name -> needlebook.chart.v1.Lot
+	5,  // 5: needlebook.trace.v1.TraceLotResponse.exposures:type_name -> needlebook.trace.v1.Exposure
+	7,  // 6: needlebook.trace.v1.TraceLotResponse.vials:type_name -> needlebook.trace.v1.TracedVial
+	17, // 7: needlebook.trace.v1.TraceLotResponse.silent_devices:type_name -> needlebook.trace.v1.SilentDevice
+	15, // 8: needlebook.trace.v1.TraceLotResponse.as_of:type_name -> google.protobuf.Timestamp
+	15, // 9: needlebook.trace.v1.TraceLotResponse.silent_since:type_name -> google.protobuf.Timestamp
+	18, // 10: needlebook.trace.v1.Exposure.name:type_name -> needlebook.record.v1.PersonName
+	19, // 11: needlebook.trace.v1.Exposure.contact:type_name -> needlebook.record.v1.Contact
+	14, // 12: needlebook.trace.v1.Exposure.on:type_name -> needlebook.record.v1.Date
+	6,  // 13: needlebook.trace.v1.Exposure.givings:type_name -> needlebook.trace.v1.ExposedGiving
+	20, // 14: needlebook.trace.v1.Exposure.contacts_made:type_name -> needlebook.chart.v1.ContactMade
+	0,  // 15: needlebook.trace.v1.Exposure.match:type_name -> needlebook.trace.v1.LotMatch
+	21, // 16: needlebook.trace.v1.ExposedGiving.side:type_name -> needlebook.chart.v1.Side
+	22, // 17: needlebook.trace.v1.ExposedGiving.dose:type_name -> needlebook.dose.v1.DoseSpan
+	0,  // 18: needlebook.trace.v1.TracedVial.match:type_name -> needlebook.trace.v1.LotMatch
+	14, // 19: needlebook.trace.v1.ListReviewsDueRequest.until:type_name -> needlebook.record.v1.Date
+	14, // 20: needlebook.trace.v1.ListReviewsDueRequest.treated_from:type_name -> needlebook.record.v1.Date
+	10, // 21: needlebook.trace.v1.ListReviewsDueResponse.reviews:type_name -> needlebook.trace.v1.ReviewDue
+	23, // 22: needlebook.trace.v1.ReviewDue.patient:type_name -> needlebook.chart.v1.PatientSummary
+	19, // 23: needlebook.trace.v1.ReviewDue.contact:type_name -> needlebook.record.v1.Contact
+	24, // 24: needlebook.trace.v1.ReviewDue.review:type_name -> needlebook.chart.v1.ReviewDate
+	11, // 25: needlebook.trace.v1.ReviewDue.given:type_name -> needlebook.trace.v1.SideGiven
+	14, // 26: needlebook.trace.v1.ReviewDue.treated_on:type_name -> needlebook.record.v1.Date
+	21, // 27: needlebook.trace.v1.SideGiven.side:type_name -> needlebook.chart.v1.Side
+	22, // 28: needlebook.trace.v1.SideGiven.dose:type_name -> needlebook.dose.v1.DoseSpan
+	1,  // 29: needlebook.trace.v1.ExportPatientRequest.format:type_name -> needlebook.trace.v1.ExportFormat
+	2,  // 30: needlebook.trace.v1.TraceService.TraceLot:input_type -> needlebook.trace.v1.TraceLotRequest
+	25, // 31: needlebook.trace.v1.TraceService.RecallLot:input_type -> needlebook.trace.v1.RecallLotRequest
+	26, // 32: needlebook.trace.v1.TraceService.LiftRecall:input_type -> needlebook.trace.v1.LiftRecallRequest
+	27, // 33: needlebook.trace.v1.TraceService.ListCalls:input_type -> needlebook.trace.v1.ListCallsRequest
+	28, // 34: needlebook.trace.v1.TraceService.NoteCall:input_type -> needlebook.trace.v1.NoteCallRequest
+	29, // 35: needlebook.trace.v1.TraceService.UndoCall:input_type -> needlebook.trace.v1.UndoCallRequest
+	30, // 36: needlebook.trace.v1.TraceService.GetDayClose:input_type -> needlebook.trace.v1.GetDayCloseRequest
+	31, // 37: needlebook.trace.v1.TraceService.CloseDay:input_type -> needlebook.trace.v1.CloseDayRequest
+	32, // 38: needlebook.trace.v1.TraceService.ReopenDay:input_type -> needlebook.trace.v1.ReopenDayRequest
+	8,  // 39: needlebook.trace.v1.TraceService.ListReviewsDue:input_type -> needlebook.trace.v1.ListReviewsDueRequest
+	33, // 40: needlebook.trace.v1.TraceService.GetLogbook:input_type -> needlebook.trace.v1.GetLogbookRequest
+	34, // 41: needlebook.trace.v1.TraceService.GetFigures:input_type -> needlebook.trace.v1.GetFiguresRequest
+	35, // 42: needlebook.trace.v1.TraceService.ListLikePatients:input_type -> needlebook.trace.v1.ListLikePatientsRequest
+	36, // 43: needlebook.trace.v1.TraceService.LinkPatients:input_type -> needlebook.trace.v1.LinkPatientsRequest
+	37, // 44: needlebook.trace.v1.TraceService.UnlinkPatients:input_type -> needlebook.trace.v1.UnlinkPatientsRequest
+	38, // 45: needlebook.trace.v1.TraceService.GetEventReport:input_type -> needlebook.trace.v1.GetEventReportRequest
+	12, // 46: needlebook.trace.v1.TraceService.ExportPatient:input_type -> needlebook.trace.v1.ExportPatientRequest
+	4,  // 47: needlebook.trace.v1.TraceService.TraceLot:output_type -> needlebook.trace.v1.TraceLotResponse
+	39, // 48: needlebook.trace.v1.TraceService.RecallLot:output_type -> needlebook.trace.v1.RecallLotResponse
+	40, // 49: needlebook.trace.v1.TraceService.LiftRecall:output_type -> needlebook.trace.v1.LiftRecallResponse
+	41, // 50: needlebook.trace.v1.TraceService.ListCalls:output_type -> needlebook.trace.v1.ListCallsResponse
+	42, // 51: needlebook.trace.v1.TraceService.NoteCall:output_type -> needlebook.trace.v1.NoteCallResponse
+	43, // 52: needlebook.trace.v1.TraceService.UndoCall:output_type -> needlebook.trace.v1.UndoCallResponse
+	44, // 53: needlebook.trace.v1.TraceService.GetDayClose:output_type -> needlebook.trace.v1.GetDayCloseResponse
+	45, // 54: needlebook.trace.v1.TraceService.CloseDay:output_type -> needlebook.trace.v1.CloseDayResponse
+	46, // 55: needlebook.trace.v1.TraceService.ReopenDay:output_type -> needlebook.trace.v1.ReopenDayResponse
+	9,  // 56: needlebook.trace.v1.TraceService.ListReviewsDue:output_type -> needlebook.trace.v1.ListReviewsDueResponse
+	47, // 57: needlebook.trace.v1.TraceService.GetLogbook:output_type -> needlebook.trace.v1.GetLogbookResponse
+	48, // 58: needlebook.trace.v1.TraceService.GetFigures:output_type -> needlebook.trace.v1.GetFiguresResponse
+	49, // 59: needlebook.trace.v1.TraceService.ListLikePatients:output_type -> needlebook.trace.v1.ListLikePatientsResponse
+	50, // 60: needlebook.trace.v1.TraceService.LinkPatients:output_type -> needlebook.trace.v1.LinkPatientsResponse
+	51, // 61: needlebook.trace.v1.TraceService.UnlinkPatients:output_type -> needlebook.trace.v1.UnlinkPatientsResponse
+	52, // 62: needlebook.trace.v1.TraceService.GetEventReport:output_type -> needlebook.trace.v1.GetEventReportResponse
+	13, // 63: needlebook.trace.v1.TraceService.ExportPatient:output_type -> needlebook.trace.v1.ExportPatientResponse
+	47, // [47:64] is the sub-list for method output_type
+	30, // [30:47] is the sub-list for method input_type
+	30, // [30:30] is the sub-list for extension type_name
+	30, // [30:30] is the sub-list for extension extendee
+	0,  // [0:30] is the sub-list for field type_name
 }
 
 func init() { file_needlebook_trace_v1_trace_service_proto_init() }
@@ -2059,6 +1809,12 @@ func file_needlebook_trace_v1_trace_service_proto_init() {
 	if File_needlebook_trace_v1_trace_service_proto != nil {
 		return
 	}
+	file_needlebook_trace_v1_day_proto_init()
+	file_needlebook_trace_v1_event_report_proto_init()
+	file_needlebook_trace_v1_figures_proto_init()
+	file_needlebook_trace_v1_recall_proto_init()
+	file_needlebook_trace_v1_silent_device_proto_init()
+	file_needlebook_trace_v1_twin_proto_init()
 	file_needlebook_trace_v1_trace_service_proto_msgTypes[0].OneofWrappers = []any{
 		(*TraceLotRequest_LotId)(nil),
 		(*TraceLotRequest_Label)(nil),
@@ -2066,15 +1822,15 @@ func file_needlebook_trace_v1_trace_service_proto_init() {
 	file_needlebook_trace_v1_trace_service_proto_msgTypes[1].OneofWrappers = []any{}
 	file_needlebook_trace_v1_trace_service_proto_msgTypes[4].OneofWrappers = []any{}
 	file_needlebook_trace_v1_trace_service_proto_msgTypes[5].OneofWrappers = []any{}
-	file_needlebook_trace_v1_trace_service_proto_msgTypes[11].OneofWrappers = []any{}
-	file_needlebook_trace_v1_trace_service_proto_msgTypes[13].OneofWrappers = []any{}
+	file_needlebook_trace_v1_trace_service_proto_msgTypes[6].OneofWrappers = []any{}
+	file_needlebook_trace_v1_trace_service_proto_msgTypes[9].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_needlebook_trace_v1_trace_service_proto_rawDesc), len(file_needlebook_trace_v1_trace_service_proto_rawDesc)),
-			NumEnums:      1,
-			NumMessages:   18,
+			NumEnums:      2,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

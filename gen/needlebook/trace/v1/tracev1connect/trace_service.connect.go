@@ -36,12 +36,42 @@ const (
 const (
 	// TraceServiceTraceLotProcedure is the fully-qualified name of the TraceService's TraceLot RPC.
 	TraceServiceTraceLotProcedure = "/needlebook.trace.v1.TraceService/TraceLot"
+	// TraceServiceRecallLotProcedure is the fully-qualified name of the TraceService's RecallLot RPC.
+	TraceServiceRecallLotProcedure = "/needlebook.trace.v1.TraceService/RecallLot"
+	// TraceServiceLiftRecallProcedure is the fully-qualified name of the TraceService's LiftRecall RPC.
+	TraceServiceLiftRecallProcedure = "/needlebook.trace.v1.TraceService/LiftRecall"
+	// TraceServiceListCallsProcedure is the fully-qualified name of the TraceService's ListCalls RPC.
+	TraceServiceListCallsProcedure = "/needlebook.trace.v1.TraceService/ListCalls"
+	// TraceServiceNoteCallProcedure is the fully-qualified name of the TraceService's NoteCall RPC.
+	TraceServiceNoteCallProcedure = "/needlebook.trace.v1.TraceService/NoteCall"
+	// TraceServiceUndoCallProcedure is the fully-qualified name of the TraceService's UndoCall RPC.
+	TraceServiceUndoCallProcedure = "/needlebook.trace.v1.TraceService/UndoCall"
 	// TraceServiceGetDayCloseProcedure is the fully-qualified name of the TraceService's GetDayClose
 	// RPC.
 	TraceServiceGetDayCloseProcedure = "/needlebook.trace.v1.TraceService/GetDayClose"
+	// TraceServiceCloseDayProcedure is the fully-qualified name of the TraceService's CloseDay RPC.
+	TraceServiceCloseDayProcedure = "/needlebook.trace.v1.TraceService/CloseDay"
+	// TraceServiceReopenDayProcedure is the fully-qualified name of the TraceService's ReopenDay RPC.
+	TraceServiceReopenDayProcedure = "/needlebook.trace.v1.TraceService/ReopenDay"
 	// TraceServiceListReviewsDueProcedure is the fully-qualified name of the TraceService's
 	// ListReviewsDue RPC.
 	TraceServiceListReviewsDueProcedure = "/needlebook.trace.v1.TraceService/ListReviewsDue"
+	// TraceServiceGetLogbookProcedure is the fully-qualified name of the TraceService's GetLogbook RPC.
+	TraceServiceGetLogbookProcedure = "/needlebook.trace.v1.TraceService/GetLogbook"
+	// TraceServiceGetFiguresProcedure is the fully-qualified name of the TraceService's GetFigures RPC.
+	TraceServiceGetFiguresProcedure = "/needlebook.trace.v1.TraceService/GetFigures"
+	// TraceServiceListLikePatientsProcedure is the fully-qualified name of the TraceService's
+	// ListLikePatients RPC.
+	TraceServiceListLikePatientsProcedure = "/needlebook.trace.v1.TraceService/ListLikePatients"
+	// TraceServiceLinkPatientsProcedure is the fully-qualified name of the TraceService's LinkPatients
+	// RPC.
+	TraceServiceLinkPatientsProcedure = "/needlebook.trace.v1.TraceService/LinkPatients"
+	// TraceServiceUnlinkPatientsProcedure is the fully-qualified name of the TraceService's
+	// UnlinkPatients RPC.
+	TraceServiceUnlinkPatientsProcedure = "/needlebook.trace.v1.TraceService/UnlinkPatients"
+	// TraceServiceGetEventReportProcedure is the fully-qualified name of the TraceService's
+	// GetEventReport RPC.
+	TraceServiceGetEventReportProcedure = "/needlebook.trace.v1.TraceService/GetEventReport"
 	// TraceServiceExportPatientProcedure is the fully-qualified name of the TraceService's
 	// ExportPatient RPC.
 	TraceServiceExportPatientProcedure = "/needlebook.trace.v1.TraceService/ExportPatient"
@@ -51,10 +81,36 @@ const (
 type TraceServiceClient interface {
 	// TraceLot follows a lot of toxin or diluent to every patient, session, injection and vial, and names the devices that have not exchanged since.
 	TraceLot(context.Context, *v1.TraceLotRequest) (*v1.TraceLotResponse, error)
+	// RecallLot marks a lot as recalled. Every tablet of the organisation has it at its next exchange, and holds the lot from then on.
+	RecallLot(context.Context, *v1.RecallLotRequest) (*v1.RecallLotResponse, error)
+	// LiftRecall says that a recall does not stand, and why. The recall stays in the record.
+	LiftRecall(context.Context, *v1.LiftRecallRequest) (*v1.LiftRecallResponse, error)
+	// ListCalls lists the people to reach about a lot, one entry a person, with what was done about each.
+	ListCalls(context.Context, *v1.ListCallsRequest) (*v1.ListCallsResponse, error)
+	// NoteCall writes down one attempt to reach a patient about a lot.
+	NoteCall(context.Context, *v1.NoteCallRequest) (*v1.NoteCallResponse, error)
+	// UndoCall says that an attempt was written down by mistake. It stays in the record.
+	UndoCall(context.Context, *v1.UndoCallRequest) (*v1.UndoCallResponse, error)
 	// GetDayClose says how a clinic's day stands and what is open on it.
 	GetDayClose(context.Context, *v1.GetDayCloseRequest) (*v1.GetDayCloseResponse, error)
+	// CloseDay closes a clinic's day in the caller's name, over exactly the report that GetDayClose answered. A day that has changed meanwhile is refused.
+	CloseDay(context.Context, *v1.CloseDayRequest) (*v1.CloseDayResponse, error)
+	// ReopenDay takes a close back, with a reason. The close stays in the record.
+	ReopenDay(context.Context, *v1.ReopenDayRequest) (*v1.ReopenDayResponse, error)
 	// ListReviewsDue lists reviews that are due or overdue, longest overdue first.
 	ListReviewsDue(context.Context, *v1.ListReviewsDueRequest) (*v1.ListReviewsDueResponse, error)
+	// GetLogbook lists an injector's cases, newest day first, with totals by region. It names no patient.
+	GetLogbook(context.Context, *v1.GetLogbookRequest) (*v1.GetLogbookResponse, error)
+	// GetFigures counts what was done: units by product and muscle over time, touch-ups, sides that came out unlike, intervals. It names no patient.
+	GetFigures(context.Context, *v1.GetFiguresRequest) (*v1.GetFiguresResponse, error)
+	// ListLikePatients finds records that may be of the person described, before a new record is made of her or beside one that is there.
+	ListLikePatients(context.Context, *v1.ListLikePatientsRequest) (*v1.ListLikePatientsResponse, error)
+	// LinkPatients says that two records are of one person. Both stay; their histories are shown as one.
+	LinkPatients(context.Context, *v1.LinkPatientsRequest) (*v1.LinkPatientsResponse, error)
+	// UnlinkPatients says that two linked records are of two persons after all. The link stays in the record.
+	UnlinkPatients(context.Context, *v1.UnlinkPatientsRequest) (*v1.UnlinkPatientsResponse, error)
+	// GetEventReport fills the fields that a report of an adverse event asks for from the record, and says which are blank.
+	GetEventReport(context.Context, *v1.GetEventReportRequest) (*v1.GetEventReportResponse, error)
 	// ExportPatient gives a patient's records in a form for people or for other systems.
 	ExportPatient(context.Context, *v1.ExportPatientRequest) (*v1.ExportPatientResponse, error)
 }
@@ -76,16 +132,94 @@ func NewTraceServiceClient(httpClient connect.HTTPClient, baseURL string, opts .
 			connect.WithSchema(traceServiceMethods.ByName("TraceLot")),
 			connect.WithClientOptions(opts...),
 		),
+		recallLot: connect.NewClient[v1.RecallLotRequest, v1.RecallLotResponse](
+			httpClient,
+			baseURL+TraceServiceRecallLotProcedure,
+			connect.WithSchema(traceServiceMethods.ByName("RecallLot")),
+			connect.WithClientOptions(opts...),
+		),
+		liftRecall: connect.NewClient[v1.LiftRecallRequest, v1.LiftRecallResponse](
+			httpClient,
+			baseURL+TraceServiceLiftRecallProcedure,
+			connect.WithSchema(traceServiceMethods.ByName("LiftRecall")),
+			connect.WithClientOptions(opts...),
+		),
+		listCalls: connect.NewClient[v1.ListCallsRequest, v1.ListCallsResponse](
+			httpClient,
+			baseURL+TraceServiceListCallsProcedure,
+			connect.WithSchema(traceServiceMethods.ByName("ListCalls")),
+			connect.WithClientOptions(opts...),
+		),
+		noteCall: connect.NewClient[v1.NoteCallRequest, v1.NoteCallResponse](
+			httpClient,
+			baseURL+TraceServiceNoteCallProcedure,
+			connect.WithSchema(traceServiceMethods.ByName("NoteCall")),
+			connect.WithClientOptions(opts...),
+		),
+		undoCall: connect.NewClient[v1.UndoCallRequest, v1.UndoCallResponse](
+			httpClient,
+			baseURL+TraceServiceUndoCallProcedure,
+			connect.WithSchema(traceServiceMethods.ByName("UndoCall")),
+			connect.WithClientOptions(opts...),
+		),
 		getDayClose: connect.NewClient[v1.GetDayCloseRequest, v1.GetDayCloseResponse](
 			httpClient,
 			baseURL+TraceServiceGetDayCloseProcedure,
 			connect.WithSchema(traceServiceMethods.ByName("GetDayClose")),
 			connect.WithClientOptions(opts...),
 		),
+		closeDay: connect.NewClient[v1.CloseDayRequest, v1.CloseDayResponse](
+			httpClient,
+			baseURL+TraceServiceCloseDayProcedure,
+			connect.WithSchema(traceServiceMethods.ByName("CloseDay")),
+			connect.WithClientOptions(opts...),
+		),
+		reopenDay: connect.NewClient[v1.ReopenDayRequest, v1.ReopenDayResponse](
+			httpClient,
+			baseURL+TraceServiceReopenDayProcedure,
+			connect.WithSchema(traceServiceMethods.ByName("ReopenDay")),
+			connect.WithClientOptions(opts...),
+		),
 		listReviewsDue: connect.NewClient[v1.ListReviewsDueRequest, v1.ListReviewsDueResponse](
 			httpClient,
 			baseURL+TraceServiceListReviewsDueProcedure,
 			connect.WithSchema(traceServiceMethods.ByName("ListReviewsDue")),
+			connect.WithClientOptions(opts...),
+		),
+		getLogbook: connect.NewClient[v1.GetLogbookRequest, v1.GetLogbookResponse](
+			httpClient,
+			baseURL+TraceServiceGetLogbookProcedure,
+			connect.WithSchema(traceServiceMethods.ByName("GetLogbook")),
+			connect.WithClientOptions(opts...),
+		),
+		getFigures: connect.NewClient[v1.GetFiguresRequest, v1.GetFiguresResponse](
+			httpClient,
+			baseURL+TraceServiceGetFiguresProcedure,
+			connect.WithSchema(traceServiceMethods.ByName("GetFigures")),
+			connect.WithClientOptions(opts...),
+		),
+		listLikePatients: connect.NewClient[v1.ListLikePatientsRequest, v1.ListLikePatientsResponse](
+			httpClient,
+			baseURL+TraceServiceListLikePatientsProcedure,
+			connect.WithSchema(traceServiceMethods.ByName("ListLikePatients")),
+			connect.WithClientOptions(opts...),
+		),
+		linkPatients: connect.NewClient[v1.LinkPatientsRequest, v1.LinkPatientsResponse](
+			httpClient,
+			baseURL+TraceServiceLinkPatientsProcedure,
+			connect.WithSchema(traceServiceMethods.ByName("LinkPatients")),
+			connect.WithClientOptions(opts...),
+		),
+		unlinkPatients: connect.NewClient[v1.UnlinkPatientsRequest, v1.UnlinkPatientsResponse](
+			httpClient,
+			baseURL+TraceServiceUnlinkPatientsProcedure,
+			connect.WithSchema(traceServiceMethods.ByName("UnlinkPatients")),
+			connect.WithClientOptions(opts...),
+		),
+		getEventReport: connect.NewClient[v1.GetEventReportRequest, v1.GetEventReportResponse](
+			httpClient,
+			baseURL+TraceServiceGetEventReportProcedure,
+			connect.WithSchema(traceServiceMethods.ByName("GetEventReport")),
 			connect.WithClientOptions(opts...),
 		),
 		exportPatient: connect.NewClient[v1.ExportPatientRequest, v1.ExportPatientResponse](
@@ -99,15 +233,73 @@ func NewTraceServiceClient(httpClient connect.HTTPClient, baseURL string, opts .
 
 // traceServiceClient implements TraceServiceClient.
 type traceServiceClient struct {
-	traceLot       *connect.Client[v1.TraceLotRequest, v1.TraceLotResponse]
-	getDayClose    *connect.Client[v1.GetDayCloseRequest, v1.GetDayCloseResponse]
-	listReviewsDue *connect.Client[v1.ListReviewsDueRequest, v1.ListReviewsDueResponse]
-	exportPatient  *connect.Client[v1.ExportPatientRequest, v1.ExportPatientResponse]
+	traceLot         *connect.Client[v1.TraceLotRequest, v1.TraceLotResponse]
+	recallLot        *connect.Client[v1.RecallLotRequest, v1.RecallLotResponse]
+	liftRecall       *connect.Client[v1.LiftRecallRequest, v1.LiftRecallResponse]
+	listCalls        *connect.Client[v1.ListCallsRequest, v1.ListCallsResponse]
+	noteCall         *connect.Client[v1.NoteCallRequest, v1.NoteCallResponse]
+	undoCall         *connect.Client[v1.UndoCallRequest, v1.UndoCallResponse]
+	getDayClose      *connect.Client[v1.GetDayCloseRequest, v1.GetDayCloseResponse]
+	closeDay         *connect.Client[v1.CloseDayRequest, v1.CloseDayResponse]
+	reopenDay        *connect.Client[v1.ReopenDayRequest, v1.ReopenDayResponse]
+	listReviewsDue   *connect.Client[v1.ListReviewsDueRequest, v1.ListReviewsDueResponse]
+	getLogbook       *connect.Client[v1.GetLogbookRequest, v1.GetLogbookResponse]
+	getFigures       *connect.Client[v1.GetFiguresRequest, v1.GetFiguresResponse]
+	listLikePatients *connect.Client[v1.ListLikePatientsRequest, v1.ListLikePatientsResponse]
+	linkPatients     *connect.Client[v1.LinkPatientsRequest, v1.LinkPatientsResponse]
+	unlinkPatients   *connect.Client[v1.UnlinkPatientsRequest, v1.UnlinkPatientsResponse]
+	getEventReport   *connect.Client[v1.GetEventReportRequest, v1.GetEventReportResponse]
+	exportPatient    *connect.Client[v1.ExportPatientRequest, v1.ExportPatientResponse]
 }
 
 // TraceLot calls needlebook.trace.v1.TraceService.TraceLot.
 func (c *traceServiceClient) TraceLot(ctx context.Context, req *v1.TraceLotRequest) (*v1.TraceLotResponse, error) {
 	response, err := c.traceLot.CallUnary(ctx, connect.NewRequest(req))
+	if response != nil {
+		return response.Msg, err
+	}
+	return nil, err
+}
+
+// RecallLot calls needlebook.trace.v1.TraceService.RecallLot.
+func (c *traceServiceClient) RecallLot(ctx context.Context, req *v1.RecallLotRequest) (*v1.RecallLotResponse, error) {
+	response, err := c.recallLot.CallUnary(ctx, connect.NewRequest(req))
+	if response != nil {
+		return response.Msg, err
+	}
+	return nil, err
+}
+
+// LiftRecall calls needlebook.trace.v1.TraceService.LiftRecall.
+func (c *traceServiceClient) LiftRecall(ctx context.Context, req *v1.LiftRecallRequest) (*v1.LiftRecallResponse, error) {
+	response, err := c.liftRecall.CallUnary(ctx, connect.NewRequest(req))
+	if response != nil {
+		return response.Msg, err
+	}
+	return nil, err
+}
+
+// ListCalls calls needlebook.trace.v1.TraceService.ListCalls.
+func (c *traceServiceClient) ListCalls(ctx context.Context, req *v1.ListCallsRequest) (*v1.ListCallsResponse, error) {
+	response, err := c.listCalls.CallUnary(ctx, connect.NewRequest(req))
+	if response != nil {
+		return response.Msg, err
+	}
+	return nil, err
+}
+
+// NoteCall calls needlebook.trace.v1.TraceService.NoteCall.
+func (c *traceServiceClient) NoteCall(ctx context.Context, req *v1.NoteCallRequest) (*v1.NoteCallResponse, error) {
+	response, err := c.noteCall.CallUnary(ctx, connect.NewRequest(req))
+	if response != nil {
+		return response.Msg, err
+	}
+	return nil, err
+}
+
+// UndoCall calls needlebook.trace.v1.TraceService.UndoCall.
+func (c *traceServiceClient) UndoCall(ctx context.Context, req *v1.UndoCallRequest) (*v1.UndoCallResponse, error) {
+	response, err := c.undoCall.CallUnary(ctx, connect.NewRequest(req))
 	if response != nil {
 		return response.Msg, err
 	}
@@ -123,9 +315,81 @@ func (c *traceServiceClient) GetDayClose(ctx context.Context, req *v1.GetDayClos
 	return nil, err
 }
 
+// CloseDay calls needlebook.trace.v1.TraceService.CloseDay.
+func (c *traceServiceClient) CloseDay(ctx context.Context, req *v1.CloseDayRequest) (*v1.CloseDayResponse, error) {
+	response, err := c.closeDay.CallUnary(ctx, connect.NewRequest(req))
+	if response != nil {
+		return response.Msg, err
+	}
+	return nil, err
+}
+
+// ReopenDay calls needlebook.trace.v1.TraceService.ReopenDay.
+func (c *traceServiceClient) ReopenDay(ctx context.Context, req *v1.ReopenDayRequest) (*v1.ReopenDayResponse, error) {
+	response, err := c.reopenDay.CallUnary(ctx, connect.NewRequest(req))
+	if response != nil {
+		return response.Msg, err
+	}
+	return nil, err
+}
+
 // ListReviewsDue calls needlebook.trace.v1.TraceService.ListReviewsDue.
 func (c *traceServiceClient) ListReviewsDue(ctx context.Context, req *v1.ListReviewsDueRequest) (*v1.ListReviewsDueResponse, error) {
 	response, err := c.listReviewsDue.CallUnary(ctx, connect.NewRequest(req))
+	if response != nil {
+		return response.Msg, err
+	}
+	return nil, err
+}
+
+// GetLogbook calls needlebook.trace.v1.TraceService.GetLogbook.
+func (c *traceServiceClient) GetLogbook(ctx context.Context, req *v1.GetLogbookRequest) (*v1.GetLogbookResponse, error) {
+	response, err := c.getLogbook.CallUnary(ctx, connect.NewRequest(req))
+	if response != nil {
+		return response.Msg, err
+	}
+	return nil, err
+}
+
+// GetFigures calls needlebook.trace.v1.TraceService.GetFigures.
+func (c *traceServiceClient) GetFigures(ctx context.Context, req *v1.GetFiguresRequest) (*v1.GetFiguresResponse, error) {
+	response, err := c.getFigures.CallUnary(ctx, connect.NewRequest(req))
+	if response != nil {
+		return response.Msg, err
+	}
+	return nil, err
+}
+
+// ListLikePatients calls needlebook.trace.v1.TraceService.ListLikePatients.
+func (c *traceServiceClient) ListLikePatients(ctx context.Context, req *v1.ListLikePatientsRequest) (*v1.ListLikePatientsResponse, error) {
+	response, err := c.listLikePatients.CallUnary(ctx, connect.NewRequest(req))
+	if response != nil {
+		return response.Msg, err
+	}
+	return nil, err
+}
+
+// LinkPatients calls needlebook.trace.v1.TraceService.LinkPatients.
+func (c *traceServiceClient) LinkPatients(ctx context.Context, req *v1.LinkPatientsRequest) (*v1.LinkPatientsResponse, error) {
+	response, err := c.linkPatients.CallUnary(ctx, connect.NewRequest(req))
+	if response != nil {
+		return response.Msg, err
+	}
+	return nil, err
+}
+
+// UnlinkPatients calls needlebook.trace.v1.TraceService.UnlinkPatients.
+func (c *traceServiceClient) UnlinkPatients(ctx context.Context, req *v1.UnlinkPatientsRequest) (*v1.UnlinkPatientsResponse, error) {
+	response, err := c.unlinkPatients.CallUnary(ctx, connect.NewRequest(req))
+	if response != nil {
+		return response.Msg, err
+	}
+	return nil, err
+}
+
+// GetEventReport calls needlebook.trace.v1.TraceService.GetEventReport.
+func (c *traceServiceClient) GetEventReport(ctx context.Context, req *v1.GetEventReportRequest) (*v1.GetEventReportResponse, error) {
+	response, err := c.getEventReport.CallUnary(ctx, connect.NewRequest(req))
 	if response != nil {
 		return response.Msg, err
 	}
@@ -145,10 +409,36 @@ func (c *traceServiceClient) ExportPatient(ctx context.Context, req *v1.ExportPa
 type TraceServiceHandler interface {
 	// TraceLot follows a lot of toxin or diluent to every patient, session, injection and vial, and names the devices that have not exchanged since.
 	TraceLot(context.Context, *v1.TraceLotRequest) (*v1.TraceLotResponse, error)
+	// RecallLot marks a lot as recalled. Every tablet of the organisation has it at its next exchange, and holds the lot from then on.
+	RecallLot(context.Context, *v1.RecallLotRequest) (*v1.RecallLotResponse, error)
+	// LiftRecall says that a recall does not stand, and why. The recall stays in the record.
+	LiftRecall(context.Context, *v1.LiftRecallRequest) (*v1.LiftRecallResponse, error)
+	// ListCalls lists the people to reach about a lot, one entry a person, with what was done about each.
+	ListCalls(context.Context, *v1.ListCallsRequest) (*v1.ListCallsResponse, error)
+	// NoteCall writes down one attempt to reach a patient about a lot.
+	NoteCall(context.Context, *v1.NoteCallRequest) (*v1.NoteCallResponse, error)
+	// UndoCall says that an attempt was written down by mistake. It stays in the record.
+	UndoCall(context.Context, *v1.UndoCallRequest) (*v1.UndoCallResponse, error)
 	// GetDayClose says how a clinic's day stands and what is open on it.
 	GetDayClose(context.Context, *v1.GetDayCloseRequest) (*v1.GetDayCloseResponse, error)
+	// CloseDay closes a clinic's day in the caller's name, over exactly the report that GetDayClose answered. A day that has changed meanwhile is refused.
+	CloseDay(context.Context, *v1.CloseDayRequest) (*v1.CloseDayResponse, error)
+	// ReopenDay takes a close back, with a reason. The close stays in the record.
+	ReopenDay(context.Context, *v1.ReopenDayRequest) (*v1.ReopenDayResponse, error)
 	// ListReviewsDue lists reviews that are due or overdue, longest overdue first.
 	ListReviewsDue(context.Context, *v1.ListReviewsDueRequest) (*v1.ListReviewsDueResponse, error)
+	// GetLogbook lists an injector's cases, newest day first, with totals by region. It names no patient.
+	GetLogbook(context.Context, *v1.GetLogbookRequest) (*v1.GetLogbookResponse, error)
+	// GetFigures counts what was done: units by product and muscle over time, touch-ups, sides that came out unlike, intervals. It names no patient.
+	GetFigures(context.Context, *v1.GetFiguresRequest) (*v1.GetFiguresResponse, error)
+	// ListLikePatients finds records that may be of the person described, before a new record is made of her or beside one that is there.
+	ListLikePatients(context.Context, *v1.ListLikePatientsRequest) (*v1.ListLikePatientsResponse, error)
+	// LinkPatients says that two records are of one person. Both stay; their histories are shown as one.
+	LinkPatients(context.Context, *v1.LinkPatientsRequest) (*v1.LinkPatientsResponse, error)
+	// UnlinkPatients says that two linked records are of two persons after all. The link stays in the record.
+	UnlinkPatients(context.Context, *v1.UnlinkPatientsRequest) (*v1.UnlinkPatientsResponse, error)
+	// GetEventReport fills the fields that a report of an adverse event asks for from the record, and says which are blank.
+	GetEventReport(context.Context, *v1.GetEventReportRequest) (*v1.GetEventReportResponse, error)
 	// ExportPatient gives a patient's records in a form for people or for other systems.
 	ExportPatient(context.Context, *v1.ExportPatientRequest) (*v1.ExportPatientResponse, error)
 }
@@ -166,16 +456,94 @@ func NewTraceServiceHandler(svc TraceServiceHandler, opts ...connect.HandlerOpti
 		connect.WithSchema(traceServiceMethods.ByName("TraceLot")),
 		connect.WithHandlerOptions(opts...),
 	)
+	traceServiceRecallLotHandler := connect.NewUnaryHandlerSimple(
+		TraceServiceRecallLotProcedure,
+		svc.RecallLot,
+		connect.WithSchema(traceServiceMethods.ByName("RecallLot")),
+		connect.WithHandlerOptions(opts...),
+	)
+	traceServiceLiftRecallHandler := connect.NewUnaryHandlerSimple(
+		TraceServiceLiftRecallProcedure,
+		svc.LiftRecall,
+		connect.WithSchema(traceServiceMethods.ByName("LiftRecall")),
+		connect.WithHandlerOptions(opts...),
+	)
+	traceServiceListCallsHandler := connect.NewUnaryHandlerSimple(
+		TraceServiceListCallsProcedure,
+		svc.ListCalls,
+		connect.WithSchema(traceServiceMethods.ByName("ListCalls")),
+		connect.WithHandlerOptions(opts...),
+	)
+	traceServiceNoteCallHandler := connect.NewUnaryHandlerSimple(
+		TraceServiceNoteCallProcedure,
+		svc.NoteCall,
+		connect.WithSchema(traceServiceMethods.ByName("NoteCall")),
+		connect.WithHandlerOptions(opts...),
+	)
+	traceServiceUndoCallHandler := connect.NewUnaryHandlerSimple(
+		TraceServiceUndoCallProcedure,
+		svc.UndoCall,
+		connect.WithSchema(traceServiceMethods.ByName("UndoCall")),
+		connect.WithHandlerOptions(opts...),
+	)
 	traceServiceGetDayCloseHandler := connect.NewUnaryHandlerSimple(
 		TraceServiceGetDayCloseProcedure,
 		svc.GetDayClose,
 		connect.WithSchema(traceServiceMethods.ByName("GetDayClose")),
 		connect.WithHandlerOptions(opts...),
 	)
+	traceServiceCloseDayHandler := connect.NewUnaryHandlerSimple(
+		TraceServiceCloseDayProcedure,
+		svc.CloseDay,
+		connect.WithSchema(traceServiceMethods.ByName("CloseDay")),
+		connect.WithHandlerOptions(opts...),
+	)
+	traceServiceReopenDayHandler := connect.NewUnaryHandlerSimple(
+		TraceServiceReopenDayProcedure,
+		svc.ReopenDay,
+		connect.WithSchema(traceServiceMethods.ByName("ReopenDay")),
+		connect.WithHandlerOptions(opts...),
+	)
 	traceServiceListReviewsDueHandler := connect.NewUnaryHandlerSimple(
 		TraceServiceListReviewsDueProcedure,
 		svc.ListReviewsDue,
 		connect.WithSchema(traceServiceMethods.ByName("ListReviewsDue")),
+		connect.WithHandlerOptions(opts...),
+	)
+	traceServiceGetLogbookHandler := connect.NewUnaryHandlerSimple(
+		TraceServiceGetLogbookProcedure,
+		svc.GetLogbook,
+		connect.WithSchema(traceServiceMethods.ByName("GetLogbook")),
+		connect.WithHandlerOptions(opts...),
+	)
+	traceServiceGetFiguresHandler := connect.NewUnaryHandlerSimple(
+		TraceServiceGetFiguresProcedure,
+		svc.GetFigures,
+		connect.WithSchema(traceServiceMethods.ByName("GetFigures")),
+		connect.WithHandlerOptions(opts...),
+	)
+	traceServiceListLikePatientsHandler := connect.NewUnaryHandlerSimple(
+		TraceServiceListLikePatientsProcedure,
+		svc.ListLikePatients,
+		connect.WithSchema(traceServiceMethods.ByName("ListLikePatients")),
+		connect.WithHandlerOptions(opts...),
+	)
+	traceServiceLinkPatientsHandler := connect.NewUnaryHandlerSimple(
+		TraceServiceLinkPatientsProcedure,
+		svc.LinkPatients,
+		connect.WithSchema(traceServiceMethods.ByName("LinkPatients")),
+		connect.WithHandlerOptions(opts...),
+	)
+	traceServiceUnlinkPatientsHandler := connect.NewUnaryHandlerSimple(
+		TraceServiceUnlinkPatientsProcedure,
+		svc.UnlinkPatients,
+		connect.WithSchema(traceServiceMethods.ByName("UnlinkPatients")),
+		connect.WithHandlerOptions(opts...),
+	)
+	traceServiceGetEventReportHandler := connect.NewUnaryHandlerSimple(
+		TraceServiceGetEventReportProcedure,
+		svc.GetEventReport,
+		connect.WithSchema(traceServiceMethods.ByName("GetEventReport")),
 		connect.WithHandlerOptions(opts...),
 	)
 	traceServiceExportPatientHandler := connect.NewUnaryHandlerSimple(
@@ -188,10 +556,36 @@ func NewTraceServiceHandler(svc TraceServiceHandler, opts ...connect.HandlerOpti
 		switch r.URL.Path {
 		case TraceServiceTraceLotProcedure:
 			traceServiceTraceLotHandler.ServeHTTP(w, r)
+		case TraceServiceRecallLotProcedure:
+			traceServiceRecallLotHandler.ServeHTTP(w, r)
+		case TraceServiceLiftRecallProcedure:
+			traceServiceLiftRecallHandler.ServeHTTP(w, r)
+		case TraceServiceListCallsProcedure:
+			traceServiceListCallsHandler.ServeHTTP(w, r)
+		case TraceServiceNoteCallProcedure:
+			traceServiceNoteCallHandler.ServeHTTP(w, r)
+		case TraceServiceUndoCallProcedure:
+			traceServiceUndoCallHandler.ServeHTTP(w, r)
 		case TraceServiceGetDayCloseProcedure:
 			traceServiceGetDayCloseHandler.ServeHTTP(w, r)
+		case TraceServiceCloseDayProcedure:
+			traceServiceCloseDayHandler.ServeHTTP(w, r)
+		case TraceServiceReopenDayProcedure:
+			traceServiceReopenDayHandler.ServeHTTP(w, r)
 		case TraceServiceListReviewsDueProcedure:
 			traceServiceListReviewsDueHandler.ServeHTTP(w, r)
+		case TraceServiceGetLogbookProcedure:
+			traceServiceGetLogbookHandler.ServeHTTP(w, r)
+		case TraceServiceGetFiguresProcedure:
+			traceServiceGetFiguresHandler.ServeHTTP(w, r)
+		case TraceServiceListLikePatientsProcedure:
+			traceServiceListLikePatientsHandler.ServeHTTP(w, r)
+		case TraceServiceLinkPatientsProcedure:
+			traceServiceLinkPatientsHandler.ServeHTTP(w, r)
+		case TraceServiceUnlinkPatientsProcedure:
+			traceServiceUnlinkPatientsHandler.ServeHTTP(w, r)
+		case TraceServiceGetEventReportProcedure:
+			traceServiceGetEventReportHandler.ServeHTTP(w, r)
 		case TraceServiceExportPatientProcedure:
 			traceServiceExportPatientHandler.ServeHTTP(w, r)
 		default:
@@ -207,12 +601,64 @@ func (UnimplementedTraceServiceHandler) TraceLot(context.Context, *v1.TraceLotRe
 	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.trace.v1.TraceService.TraceLot is not implemented"))
 }
 
+func (UnimplementedTraceServiceHandler) RecallLot(context.Context, *v1.RecallLotRequest) (*v1.RecallLotResponse, error) {
+	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.trace.v1.TraceService.RecallLot is not implemented"))
+}
+
+func (UnimplementedTraceServiceHandler) LiftRecall(context.Context, *v1.LiftRecallRequest) (*v1.LiftRecallResponse, error) {
+	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.trace.v1.TraceService.LiftRecall is not implemented"))
+}
+
+func (UnimplementedTraceServiceHandler) ListCalls(context.Context, *v1.ListCallsRequest) (*v1.ListCallsResponse, error) {
+	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.trace.v1.TraceService.ListCalls is not implemented"))
+}
+
+func (UnimplementedTraceServiceHandler) NoteCall(context.Context, *v1.NoteCallRequest) (*v1.NoteCallResponse, error) {
+	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.trace.v1.TraceService.NoteCall is not implemented"))
+}
+
+func (UnimplementedTraceServiceHandler) UndoCall(context.Context, *v1.UndoCallRequest) (*v1.UndoCallResponse, error) {
+	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.trace.v1.TraceService.UndoCall is not implemented"))
+}
+
 func (UnimplementedTraceServiceHandler) GetDayClose(context.Context, *v1.GetDayCloseRequest) (*v1.GetDayCloseResponse, error) {
 	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.trace.v1.TraceService.GetDayClose is not implemented"))
 }
 
+func (UnimplementedTraceServiceHandler) CloseDay(context.Context, *v1.CloseDayRequest) (*v1.CloseDayResponse, error) {
+	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.trace.v1.TraceService.CloseDay is not implemented"))
+}
+
+func (UnimplementedTraceServiceHandler) ReopenDay(context.Context, *v1.ReopenDayRequest) (*v1.ReopenDayResponse, error) {
+	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.trace.v1.TraceService.ReopenDay is not implemented"))
+}
+
 func (UnimplementedTraceServiceHandler) ListReviewsDue(context.Context, *v1.ListReviewsDueRequest) (*v1.ListReviewsDueResponse, error) {
 	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.trace.v1.TraceService.ListReviewsDue is not implemented"))
+}
+
+func (UnimplementedTraceServiceHandler) GetLogbook(context.Context, *v1.GetLogbookRequest) (*v1.GetLogbookResponse, error) {
+	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.trace.v1.TraceService.GetLogbook is not implemented"))
+}
+
+func (UnimplementedTraceServiceHandler) GetFigures(context.Context, *v1.GetFiguresRequest) (*v1.GetFiguresResponse, error) {
+	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.trace.v1.TraceService.GetFigures is not implemented"))
+}
+
+func (UnimplementedTraceServiceHandler) ListLikePatients(context.Context, *v1.ListLikePatientsRequest) (*v1.ListLikePatientsResponse, error) {
+	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.trace.v1.TraceService.ListLikePatients is not implemented"))
+}
+
+func (UnimplementedTraceServiceHandler) LinkPatients(context.Context, *v1.LinkPatientsRequest) (*v1.LinkPatientsResponse, error) {
+	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.trace.v1.TraceService.LinkPatients is not implemented"))
+}
+
+func (UnimplementedTraceServiceHandler) UnlinkPatients(context.Context, *v1.UnlinkPatientsRequest) (*v1.UnlinkPatientsResponse, error) {
+	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.trace.v1.TraceService.UnlinkPatients is not implemented"))
+}
+
+func (UnimplementedTraceServiceHandler) GetEventReport(context.Context, *v1.GetEventReportRequest) (*v1.GetEventReportResponse, error) {
+	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.trace.v1.TraceService.GetEventReport is not implemented"))
 }
 
 func (UnimplementedTraceServiceHandler) ExportPatient(context.Context, *v1.ExportPatientRequest) (*v1.ExportPatientResponse, error) {
