@@ -248,7 +248,7 @@ func reasonOf(err error) faultv1.Reason {
 
 func TestUnknownActionsRolesAndKindsAreDenied(t *testing.T) {
 	p := Principal{Staff: uuid.New(), Org: ada().Org, Device: uuid.New(), Positions: []Position{{Roles: []accessv1.Role{1, 2, 3, 4, 5, 6}}}}
-	for _, a := range []optionsv1.Action{0, -1, 17, 9999} {
+	for _, a := range []optionsv1.Action{0, -1, 18, 9999} {
 		if err := Decide(p, a, Subject{Relation: OwnClinic}); reasonOf(err) != faultv1.Reason_REASON_NOT_ALLOWED {
 			t.Errorf("action %d: %v", a, err)
 		}

@@ -1636,7 +1636,7 @@ const file_needlebook_trace_v1_trace_service_proto_rawDesc = "" +
 	"\x1aEXPORT_FORMAT_DOCUMENT_PDF\x10\x01\x12 \n" +
 	"\x1cEXPORT_FORMAT_FHIR_R4_NDJSON\x10\x02\x12\x15\n" +
 	"\x11EXPORT_FORMAT_CSV\x10\x03\x12\x1e\n" +
-	"\x1aEXPORT_FORMAT_RECORDS_JSON\x10\x042\xde\x0e\n" +
+	"\x1aEXPORT_FORMAT_RECORDS_JSON\x10\x042\xdb\x0e\n" +
 	"\fTraceService\x12v\n" +
 	"\bTraceLot\x12$.needlebook.trace.v1.TraceLotRequest\x1a%.needlebook.trace.v1.TraceLotResponse\"\x1d\xc0\xbb\x18\t\x82\xd3\xe4\x93\x02\x13:\x01*\"\x0e/v1/lots:trace\x12`\n" +
 	"\tRecallLot\x12%.needlebook.trace.v1.RecallLotRequest\x1a&.needlebook.trace.v1.RecallLotResponse\"\x04\xc0\xbb\x18\t\x12c\n" +
@@ -1655,8 +1655,8 @@ const file_needlebook_trace_v1_trace_service_proto_rawDesc = "" +
 	"\n" +
 	"GetLogbook\x12&.needlebook.trace.v1.GetLogbookRequest\x1a'.needlebook.trace.v1.GetLogbookResponse\"\x04\xc0\xbb\x18\x11\x12c\n" +
 	"\n" +
-	"GetFigures\x12&.needlebook.trace.v1.GetFiguresRequest\x1a'.needlebook.trace.v1.GetFiguresResponse\"\x04\xc0\xbb\x18\x11\x12u\n" +
-	"\x10ListLikePatients\x12,.needlebook.trace.v1.ListLikePatientsRequest\x1a-.needlebook.trace.v1.ListLikePatientsResponse\"\x04\xc0\xbb\x18\x03\x12i\n" +
+	"GetFigures\x12&.needlebook.trace.v1.GetFiguresRequest\x1a'.needlebook.trace.v1.GetFiguresResponse\"\x04\xc0\xbb\x18\x11\x12r\n" +
+	"\x0fGetLikePatients\x12+.needlebook.trace.v1.GetLikePatientsRequest\x1a,.needlebook.trace.v1.GetLikePatientsResponse\"\x04\xc0\xbb\x18\x03\x12i\n" +
 	"\fLinkPatients\x12(.needlebook.trace.v1.LinkPatientsRequest\x1a).needlebook.trace.v1.LinkPatientsResponse\"\x04\xc0\xbb\x18\x04\x12o\n" +
 	"\x0eUnlinkPatients\x12*.needlebook.trace.v1.UnlinkPatientsRequest\x1a+.needlebook.trace.v1.UnlinkPatientsResponse\"\x04\xc0\xbb\x18\x04\x12o\n" +
 	"\x0eGetEventReport\x12*.needlebook.trace.v1.GetEventReportRequest\x1a+.needlebook.trace.v1.GetEventReportResponse\"\x04\xc0\xbb\x18\x03\x12\x8a\x01\n" +
@@ -1678,59 +1678,59 @@ func file_needlebook_trace_v1_trace_service_proto_rawDescGZIP() []byte {
 var file_needlebook_trace_v1_trace_service_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
 var file_needlebook_trace_v1_trace_service_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_needlebook_trace_v1_trace_service_proto_goTypes = []any{
-	(LotMatch)(0),                    // 0: needlebook.trace.v1.LotMatch
-	(ExportFormat)(0),                // 1: needlebook.trace.v1.ExportFormat
-	(*TraceLotRequest)(nil),          // 2: needlebook.trace.v1.TraceLotRequest
-	(*LotLabel)(nil),                 // 3: needlebook.trace.v1.LotLabel
-	(*TraceLotResponse)(nil),         // 4: needlebook.trace.v1.TraceLotResponse
-	(*Exposure)(nil),                 // 5: needlebook.trace.v1.Exposure
-	(*ExposedGiving)(nil),            // 6: needlebook.trace.v1.ExposedGiving
-	(*TracedVial)(nil),               // 7: needlebook.trace.v1.TracedVial
-	(*ListReviewsDueRequest)(nil),    // 8: needlebook.trace.v1.ListReviewsDueRequest
-	(*ListReviewsDueResponse)(nil),   // 9: needlebook.trace.v1.ListReviewsDueResponse
-	(*ReviewDue)(nil),                // 10: needlebook.trace.v1.ReviewDue
-	(*SideGiven)(nil),                // 11: needlebook.trace.v1.SideGiven
-	(*ExportPatientRequest)(nil),     // 12: needlebook.trace.v1.ExportPatientRequest
-	(*ExportPatientResponse)(nil),    // 13: needlebook.trace.v1.ExportPatientResponse
-	(*v1.Date)(nil),                  // 14: needlebook.record.v1.Date
-	(*timestamppb.Timestamp)(nil),    // 15: google.protobuf.Timestamp
-	(*v11.Lot)(nil),                  // 16: needlebook.chart.v1.Lot
-	(*SilentDevice)(nil),             // 17: needlebook.trace.v1.SilentDevice
-	(*v1.PersonName)(nil),            // 18: needlebook.record.v1.PersonName
-	(*v1.Contact)(nil),               // 19: needlebook.record.v1.Contact
-	(*v11.ContactMade)(nil),          // 20: needlebook.chart.v1.ContactMade
-	(v11.Side)(0),                    // 21: needlebook.chart.v1.Side
-	(*v12.DoseSpan)(nil),             // 22: needlebook.dose.v1.DoseSpan
-	(*v11.PatientSummary)(nil),       // 23: needlebook.chart.v1.PatientSummary
-	(*v11.ReviewDate)(nil),           // 24: needlebook.chart.v1.ReviewDate
-	(*RecallLotRequest)(nil),         // 25: needlebook.trace.v1.RecallLotRequest
-	(*LiftRecallRequest)(nil),        // 26: needlebook.trace.v1.LiftRecallRequest
-	(*ListCallsRequest)(nil),         // 27: needlebook.trace.v1.ListCallsRequest
-	(*NoteCallRequest)(nil),          // 28: needlebook.trace.v1.NoteCallRequest
-	(*UndoCallRequest)(nil),          // 29: needlebook.trace.v1.UndoCallRequest
-	(*GetDayCloseRequest)(nil),       // 30: needlebook.trace.v1.GetDayCloseRequest
-	(*CloseDayRequest)(nil),          // 31: needlebook.trace.v1.CloseDayRequest
-	(*ReopenDayRequest)(nil),         // 32: needlebook.trace.v1.ReopenDayRequest
-	(*GetLogbookRequest)(nil),        // 33: needlebook.trace.v1.GetLogbookRequest
-	(*GetFiguresRequest)(nil),        // 34: needlebook.trace.v1.GetFiguresRequest
-	(*ListLikePatientsRequest)(nil),  // 35: needlebook.trace.v1.ListLikePatientsRequest
-	(*LinkPatientsRequest)(nil),      // 36: needlebook.trace.v1.LinkPatientsRequest
-	(*UnlinkPatientsRequest)(nil),    // 37: needlebook.trace.v1.UnlinkPatientsRequest
-	(*GetEventReportRequest)(nil),    // 38: needlebook.trace.v1.GetEventReportRequest
-	(*RecallLotResponse)(nil),        // 39: needlebook.trace.v1.RecallLotResponse
-	(*LiftRecallResponse)(nil),       // 40: needlebook.trace.v1.LiftRecallResponse
-	(*ListCallsResponse)(nil),        // 41: needlebook.trace.v1.ListCallsResponse
-	(*NoteCallResponse)(nil),         // 42: needlebook.trace.v1.NoteCallResponse
-	(*UndoCallResponse)(nil),         // 43: needlebook.trace.v1.UndoCallResponse
-	(*GetDayCloseResponse)(nil),      // 44: needlebook.trace.v1.GetDayCloseResponse
-	(*CloseDayResponse)(nil),         // 45: needlebook.trace.v1.CloseDayResponse
-	(*ReopenDayResponse)(nil),        // 46: needlebook.trace.v1.ReopenDayResponse
-	(*GetLogbookResponse)(nil),       // 47: needlebook.trace.v1.GetLogbookResponse
-	(*GetFiguresResponse)(nil),       // 48: needlebook.trace.v1.GetFiguresResponse
-	(*ListLikePatientsResponse)(nil), // 49: needlebook.trace.v1.ListLikePatientsResponse
-	(*LinkPatientsResponse)(nil),     // 50: needlebook.trace.v1.LinkPatientsResponse
-	(*UnlinkPatientsResponse)(nil),   // 51: needlebook.trace.v1.UnlinkPatientsResponse
-	(*GetEventReportResponse)(nil),   // 52: needlebook.trace.v1.GetEventReportResponse
+	(LotMatch)(0),                   // 0: needlebook.trace.v1.LotMatch
+	(ExportFormat)(0),               // 1: needlebook.trace.v1.ExportFormat
+	(*TraceLotRequest)(nil),         // 2: needlebook.trace.v1.TraceLotRequest
+	(*LotLabel)(nil),                // 3: needlebook.trace.v1.LotLabel
+	(*TraceLotResponse)(nil),        // 4: needlebook.trace.v1.TraceLotResponse
+	(*Exposure)(nil),                // 5: needlebook.trace.v1.Exposure
+	(*ExposedGiving)(nil),           // 6: needlebook.trace.v1.ExposedGiving
+	(*TracedVial)(nil),              // 7: needlebook.trace.v1.TracedVial
+	(*ListReviewsDueRequest)(nil),   // 8: needlebook.trace.v1.ListReviewsDueRequest
+	(*ListReviewsDueResponse)(nil),  // 9: needlebook.trace.v1.ListReviewsDueResponse
+	(*ReviewDue)(nil),               // 10: needlebook.trace.v1.ReviewDue
+	(*SideGiven)(nil),               // 11: needlebook.trace.v1.SideGiven
+	(*ExportPatientRequest)(nil),    // 12: needlebook.trace.v1.ExportPatientRequest
+	(*ExportPatientResponse)(nil),   // 13: needlebook.trace.v1.ExportPatientResponse
+	(*v1.Date)(nil),                 // 14: needlebook.record.v1.Date
+	(*timestamppb.Timestamp)(nil),   // 15: google.protobuf.Timestamp
+	(*v11.Lot)(nil),                 // 16: needlebook.chart.v1.Lot
+	(*SilentDevice)(nil),            // 17: needlebook.trace.v1.SilentDevice
+	(*v1.PersonName)(nil),           // 18: needlebook.record.v1.PersonName
+	(*v1.Contact)(nil),              // 19: needlebook.record.v1.Contact
+	(*v11.ContactMade)(nil),         // 20: needlebook.chart.v1.ContactMade
+	(v11.Side)(0),                   // 21: needlebook.chart.v1.Side
+	(*v12.DoseSpan)(nil),            // 22: needlebook.dose.v1.DoseSpan
+	(*v11.PatientSummary)(nil),      // 23: needlebook.chart.v1.PatientSummary
+	(*v11.ReviewDate)(nil),          // 24: needlebook.chart.v1.ReviewDate
+	(*RecallLotRequest)(nil),        // 25: needlebook.trace.v1.RecallLotRequest
+	(*LiftRecallRequest)(nil),       // 26: needlebook.trace.v1.LiftRecallRequest
+	(*ListCallsRequest)(nil),        // 27: needlebook.trace.v1.ListCallsRequest
+	(*NoteCallRequest)(nil),         // 28: needlebook.trace.v1.NoteCallRequest
+	(*UndoCallRequest)(nil),         // 29: needlebook.trace.v1.UndoCallRequest
+	(*GetDayCloseRequest)(nil),      // 30: needlebook.trace.v1.GetDayCloseRequest
+	(*CloseDayRequest)(nil),         // 31: needlebook.trace.v1.CloseDayRequest
+	(*ReopenDayRequest)(nil),        // 32: needlebook.trace.v1.ReopenDayRequest
+	(*GetLogbookRequest)(nil),       // 33: needlebook.trace.v1.GetLogbookRequest
+	(*GetFiguresRequest)(nil),       // 34: needlebook.trace.v1.GetFiguresRequest
+	(*GetLikePatientsRequest)(nil),  // 35: needlebook.trace.v1.GetLikePatientsRequest
+	(*LinkPatientsRequest)(nil),     // 36: needlebook.trace.v1.LinkPatientsRequest
+	(*UnlinkPatientsRequest)(nil),   // 37: needlebook.trace.v1.UnlinkPatientsRequest
+	(*GetEventReportRequest)(nil),   // 38: needlebook.trace.v1.GetEventReportRequest
+	(*RecallLotResponse)(nil),       // 39: needlebook.trace.v1.RecallLotResponse
+	(*LiftRecallResponse)(nil),      // 40: needlebook.trace.v1.LiftRecallResponse
+	(*ListCallsResponse)(nil),       // 41: needlebook.trace.v1.ListCallsResponse
+	(*NoteCallResponse)(nil),        // 42: needlebook.trace.v1.NoteCallResponse
+	(*UndoCallResponse)(nil),        // 43: needlebook.trace.v1.UndoCallResponse
+	(*GetDayCloseResponse)(nil),     // 44: needlebook.trace.v1.GetDayCloseResponse
+	(*CloseDayResponse)(nil),        // 45: needlebook.trace.v1.CloseDayResponse
+	(*ReopenDayResponse)(nil),       // 46: needlebook.trace.v1.ReopenDayResponse
+	(*GetLogbookResponse)(nil),      // 47: needlebook.trace.v1.GetLogbookResponse
+	(*GetFiguresResponse)(nil),      // 48: needlebook.trace.v1.GetFiguresResponse
+	(*GetLikePatientsResponse)(nil), // 49: needlebook.trace.v1.GetLikePatientsResponse
+	(*LinkPatientsResponse)(nil),    // 50: needlebook.trace.v1.LinkPatientsResponse
+	(*UnlinkPatientsResponse)(nil),  // 51: needlebook.trace.v1.UnlinkPatientsResponse
+	(*GetEventReportResponse)(nil),  // 52: needlebook.trace.v1.GetEventReportResponse
 }
 var file_needlebook_trace_v1_trace_service_proto_depIdxs = []int32{
 	14, // 0: needlebook.trace.v1.TraceLotRequest.from:type_name -> needlebook.record.v1.Date
@@ -1775,7 +1775,7 @@ var file_needlebook_trace_v1_trace_service_proto_depIdxs = []int32{
 	8,  // 39: needlebook.trace.v1.TraceService.ListReviewsDue:input_type -> needlebook.trace.v1.ListReviewsDueRequest
 	33, // 40: needlebook.trace.v1.TraceService.GetLogbook:input_type -> needlebook.trace.v1.GetLogbookRequest
 	34, // 41: needlebook.trace.v1.TraceService.GetFigures:input_type -> needlebook.trace.v1.GetFiguresRequest
-	35, // 42: needlebook.trace.v1.TraceService.ListLikePatients:input_type -> needlebook.trace.v1.ListLikePatientsRequest
+	35, // 42: needlebook.trace.v1.TraceService.GetLikePatients:input_type -> needlebook.trace.v1.GetLikePatientsRequest
 	36, // 43: needlebook.trace.v1.TraceService.LinkPatients:input_type -> needlebook.trace.v1.LinkPatientsRequest
 	37, // 44: needlebook.trace.v1.TraceService.UnlinkPatients:input_type -> needlebook.trace.v1.UnlinkPatientsRequest
 	38, // 45: needlebook.trace.v1.TraceService.GetEventReport:input_type -> needlebook.trace.v1.GetEventReportRequest
@@ -1792,7 +1792,7 @@ var file_needlebook_trace_v1_trace_service_proto_depIdxs = []int32{
 	9,  // 56: needlebook.trace.v1.TraceService.ListReviewsDue:output_type -> needlebook.trace.v1.ListReviewsDueResponse
 	47, // 57: needlebook.trace.v1.TraceService.GetLogbook:output_type -> needlebook.trace.v1.GetLogbookResponse
 	48, // 58: needlebook.trace.v1.TraceService.GetFigures:output_type -> needlebook.trace.v1.GetFiguresResponse
-	49, // 59: needlebook.trace.v1.TraceService.ListLikePatients:output_type -> needlebook.trace.v1.ListLikePatientsResponse
+	49, // 59: needlebook.trace.v1.TraceService.GetLikePatients:output_type -> needlebook.trace.v1.GetLikePatientsResponse
 	50, // 60: needlebook.trace.v1.TraceService.LinkPatients:output_type -> needlebook.trace.v1.LinkPatientsResponse
 	51, // 61: needlebook.trace.v1.TraceService.UnlinkPatients:output_type -> needlebook.trace.v1.UnlinkPatientsResponse
 	52, // 62: needlebook.trace.v1.TraceService.GetEventReport:output_type -> needlebook.trace.v1.GetEventReportResponse

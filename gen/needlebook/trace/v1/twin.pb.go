@@ -81,8 +81,8 @@ func (LikeReason) EnumDescriptor() ([]byte, []int) {
 	return file_needlebook_trace_v1_twin_proto_rawDescGZIP(), []int{0}
 }
 
-// ListLikePatientsRequest describes a person, by a record or by what is known before one is made.
-type ListLikePatientsRequest struct {
+// GetLikePatientsRequest describes a person, by a record or by what is known before one is made.
+type GetLikePatientsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The patient whose twins are looked for; absent while there is no record. What is given beside it is looked for too.
 	PatientId *string `protobuf:"bytes,1,opt,name=patient_id,json=patientId,proto3,oneof" json:"patient_id,omitempty"`
@@ -93,25 +93,25 @@ type ListLikePatientsRequest struct {
 	// Numbers that name the person.
 	Identifiers []*v11.IdentifierValue `protobuf:"bytes,4,rep,name=identifiers,proto3" json:"identifiers,omitempty"`
 	// The most to answer; 0 means 20.
-	PageSize      uint32 `protobuf:"varint,5,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	Limit         uint32 `protobuf:"varint,5,opt,name=limit,proto3" json:"limit,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *ListLikePatientsRequest) Reset() {
-	*x = ListLikePatientsRequest{}
+func (x *GetLikePatientsRequest) Reset() {
+	*x = GetLikePatientsRequest{}
 	mi := &file_needlebook_trace_v1_twin_proto_msgTypes[0]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *ListLikePatientsRequest) String() string {
+func (x *GetLikePatientsRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*ListLikePatientsRequest) ProtoMessage() {}
+func (*GetLikePatientsRequest) ProtoMessage() {}
 
-func (x *ListLikePatientsRequest) ProtoReflect() protoreflect.Message {
+func (x *GetLikePatientsRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_needlebook_trace_v1_twin_proto_msgTypes[0]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -123,42 +123,42 @@ func (x *ListLikePatientsRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use ListLikePatientsRequest.ProtoReflect.Descriptor instead.
-func (*ListLikePatientsRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use GetLikePatientsRequest.ProtoReflect.Descriptor instead.
+func (*GetLikePatientsRequest) Descriptor() ([]byte, []int) {
 	return file_needlebook_trace_v1_twin_proto_rawDescGZIP(), []int{0}
 }
 
-func (x *ListLikePatientsRequest) GetPatientId() string {
+func (x *GetLikePatientsRequest) GetPatientId() string {
 	if x != nil && x.PatientId != nil {
 		return *x.PatientId
 	}
 	return ""
 }
 
-func (x *ListLikePatientsRequest) GetName() string {
+func (x *GetLikePatientsRequest) GetName() string {
 	if x != nil {
 		return x.Name
 	}
 	return ""
 }
 
-func (x *ListLikePatientsRequest) GetBornOn() *v1.Date {
+func (x *GetLikePatientsRequest) GetBornOn() *v1.Date {
 	if x != nil {
 		return x.BornOn
 	}
 	return nil
 }
 
-func (x *ListLikePatientsRequest) GetIdentifiers() []*v11.IdentifierValue {
+func (x *GetLikePatientsRequest) GetIdentifiers() []*v11.IdentifierValue {
 	if x != nil {
 		return x.Identifiers
 	}
 	return nil
 }
 
-func (x *ListLikePatientsRequest) GetPageSize() uint32 {
+func (x *GetLikePatientsRequest) GetLimit() uint32 {
 	if x != nil {
-		return x.PageSize
+		return x.Limit
 	}
 	return 0
 }
@@ -227,8 +227,8 @@ func (x *LikePatient) GetLinked() bool {
 	return false
 }
 
-// ListLikePatientsResponse is the records that may be of the same person, the strongest reason first. There are no more pages.
-type ListLikePatientsResponse struct {
+// GetLikePatientsResponse is the records that may be of the same person, the strongest reason first.
+type GetLikePatientsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The records.
 	Patients      []*LikePatient `protobuf:"bytes,1,rep,name=patients,proto3" json:"patients,omitempty"`
@@ -236,20 +236,20 @@ type ListLikePatientsResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *ListLikePatientsResponse) Reset() {
-	*x = ListLikePatientsResponse{}
+func (x *GetLikePatientsResponse) Reset() {
+	*x = GetLikePatientsResponse{}
 	mi := &file_needlebook_trace_v1_twin_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *ListLikePatientsResponse) String() string {
+func (x *GetLikePatientsResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*ListLikePatientsResponse) ProtoMessage() {}
+func (*GetLikePatientsResponse) ProtoMessage() {}
 
-func (x *ListLikePatientsResponse) ProtoReflect() protoreflect.Message {
+func (x *GetLikePatientsResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_needlebook_trace_v1_twin_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -261,12 +261,12 @@ func (x *ListLikePatientsResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use ListLikePatientsResponse.ProtoReflect.Descriptor instead.
-func (*ListLikePatientsResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use GetLikePatientsResponse.ProtoReflect.Descriptor instead.
+func (*GetLikePatientsResponse) Descriptor() ([]byte, []int) {
 	return file_needlebook_trace_v1_twin_proto_rawDescGZIP(), []int{2}
 }
 
-func (x *ListLikePatientsResponse) GetPatients() []*LikePatient {
+func (x *GetLikePatientsResponse) GetPatients() []*LikePatient {
 	if x != nil {
 		return x.Patients
 	}
@@ -542,20 +542,20 @@ var File_needlebook_trace_v1_twin_proto protoreflect.FileDescriptor
 
 const file_needlebook_trace_v1_twin_proto_rawDesc = "" +
 	"\n" +
-	"\x1eneedlebook/trace/v1/twin.proto\x12\x13needlebook.trace.v1\x1a\x1bbuf/validate/validate.proto\x1a!needlebook/chart/v1/patient.proto\x1a needlebook/chart/v1/record.proto\x1a\x1fneedlebook/record/v1/date.proto\"\xa3\x02\n" +
-	"\x17ListLikePatientsRequest\x12,\n" +
+	"\x1eneedlebook/trace/v1/twin.proto\x12\x13needlebook.trace.v1\x1a\x1bbuf/validate/validate.proto\x1a!needlebook/chart/v1/patient.proto\x1a needlebook/chart/v1/record.proto\x1a\x1fneedlebook/record/v1/date.proto\"\x9b\x02\n" +
+	"\x16GetLikePatientsRequest\x12,\n" +
 	"\n" +
 	"patient_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x00R\tpatientId\x88\x01\x01\x12\x1c\n" +
 	"\x04name\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x04name\x123\n" +
 	"\aborn_on\x18\x03 \x01(\v2\x1a.needlebook.record.v1.DateR\x06bornOn\x12P\n" +
-	"\videntifiers\x18\x04 \x03(\v2$.needlebook.chart.v1.IdentifierValueB\b\xbaH\x05\x92\x01\x02\x10 R\videntifiers\x12&\n" +
-	"\tpage_size\x18\x05 \x01(\rB\t\xbaH\x06*\x04\x18d(\x00R\bpageSizeB\r\n" +
+	"\videntifiers\x18\x04 \x03(\v2$.needlebook.chart.v1.IdentifierValueB\b\xbaH\x05\x92\x01\x02\x10 R\videntifiers\x12\x1f\n" +
+	"\x05limit\x18\x05 \x01(\rB\t\xbaH\x06*\x04\x18d(\x00R\x05limitB\r\n" +
 	"\v_patient_id\"\x9f\x01\n" +
 	"\vLikePatient\x12=\n" +
 	"\apatient\x18\x01 \x01(\v2#.needlebook.chart.v1.PatientSummaryR\apatient\x129\n" +
 	"\areasons\x18\x02 \x03(\x0e2\x1f.needlebook.trace.v1.LikeReasonR\areasons\x12\x16\n" +
-	"\x06linked\x18\x03 \x01(\bR\x06linked\"X\n" +
-	"\x18ListLikePatientsResponse\x12<\n" +
+	"\x06linked\x18\x03 \x01(\bR\x06linked\"W\n" +
+	"\x17GetLikePatientsResponse\x12<\n" +
 	"\bpatients\x18\x01 \x03(\v2 .needlebook.trace.v1.LikePatientR\bpatients\"\xcd\x01\n" +
 	"\x13LinkPatientsRequest\x12*\n" +
 	"\n" +
@@ -603,25 +603,25 @@ func file_needlebook_trace_v1_twin_proto_rawDescGZIP() []byte {
 var file_needlebook_trace_v1_twin_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
 var file_needlebook_trace_v1_twin_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
 var file_needlebook_trace_v1_twin_proto_goTypes = []any{
-	(LikeReason)(0),                  // 0: needlebook.trace.v1.LikeReason
-	(*ListLikePatientsRequest)(nil),  // 1: needlebook.trace.v1.ListLikePatientsRequest
-	(*LikePatient)(nil),              // 2: needlebook.trace.v1.LikePatient
-	(*ListLikePatientsResponse)(nil), // 3: needlebook.trace.v1.ListLikePatientsResponse
-	(*LinkPatientsRequest)(nil),      // 4: needlebook.trace.v1.LinkPatientsRequest
-	(*LinkPatientsResponse)(nil),     // 5: needlebook.trace.v1.LinkPatientsResponse
-	(*UnlinkPatientsRequest)(nil),    // 6: needlebook.trace.v1.UnlinkPatientsRequest
-	(*UnlinkPatientsResponse)(nil),   // 7: needlebook.trace.v1.UnlinkPatientsResponse
-	(*v1.Date)(nil),                  // 8: needlebook.record.v1.Date
-	(*v11.IdentifierValue)(nil),      // 9: needlebook.chart.v1.IdentifierValue
-	(*v11.PatientSummary)(nil),       // 10: needlebook.chart.v1.PatientSummary
-	(*v11.RecordView)(nil),           // 11: needlebook.chart.v1.RecordView
+	(LikeReason)(0),                 // 0: needlebook.trace.v1.LikeReason
+	(*GetLikePatientsRequest)(nil),  // 1: needlebook.trace.v1.GetLikePatientsRequest
+	(*LikePatient)(nil),             // 2: needlebook.trace.v1.LikePatient
+	(*GetLikePatientsResponse)(nil), // 3: needlebook.trace.v1.GetLikePatientsResponse
+	(*LinkPatientsRequest)(nil),     // 4: needlebook.trace.v1.LinkPatientsRequest
+	(*LinkPatientsResponse)(nil),    // 5: needlebook.trace.v1.LinkPatientsResponse
+	(*UnlinkPatientsRequest)(nil),   // 6: needlebook.trace.v1.UnlinkPatientsRequest
+	(*UnlinkPatientsResponse)(nil),  // 7: needlebook.trace.v1.UnlinkPatientsResponse
+	(*v1.Date)(nil),                 // 8: needlebook.record.v1.Date
+	(*v11.IdentifierValue)(nil),     // 9: needlebook.chart.v1.IdentifierValue
+	(*v11.PatientSummary)(nil),      // 10: needlebook.chart.v1.PatientSummary
+	(*v11.RecordView)(nil),          // 11: needlebook.chart.v1.RecordView
 }
 var file_needlebook_trace_v1_twin_proto_depIdxs = []int32{
-	8,  // 0: needlebook.trace.v1.ListLikePatientsRequest.born_on:type_name -> needlebook.record.v1.Date
-	9,  // 1: needlebook.trace.v1.ListLikePatientsRequest.identifiers:type_name -> needlebook.chart.v1.IdentifierValue
+	8,  // 0: needlebook.trace.v1.GetLikePatientsRequest.born_on:type_name -> needlebook.record.v1.Date
+	9,  // 1: needlebook.trace.v1.GetLikePatientsRequest.identifiers:type_name -> needlebook.chart.v1.IdentifierValue
 	10, // 2: needlebook.trace.v1.LikePatient.patient:type_name -> needlebook.chart.v1.PatientSummary
 	0,  // 3: needlebook.trace.v1.LikePatient.reasons:type_name -> needlebook.trace.v1.LikeReason
-	2,  // 4: needlebook.trace.v1.ListLikePatientsResponse.patients:type_name -> needlebook.trace.v1.LikePatient
+	2,  // 4: needlebook.trace.v1.GetLikePatientsResponse.patients:type_name -> needlebook.trace.v1.LikePatient
 	11, // 5: needlebook.trace.v1.LinkPatientsResponse.view:type_name -> needlebook.chart.v1.RecordView
 	11, // 6: needlebook.trace.v1.UnlinkPatientsResponse.view:type_name -> needlebook.chart.v1.RecordView
 	7,  // [7:7] is the sub-list for method output_type

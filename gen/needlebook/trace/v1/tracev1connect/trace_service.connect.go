@@ -60,9 +60,9 @@ const (
 	TraceServiceGetLogbookProcedure = "/needlebook.trace.v1.TraceService/GetLogbook"
 	// TraceServiceGetFiguresProcedure is the fully-qualified name of the TraceService's GetFigures RPC.
 	TraceServiceGetFiguresProcedure = "/needlebook.trace.v1.TraceService/GetFigures"
-	// TraceServiceListLikePatientsProcedure is the fully-qualified name of the TraceService's
-	// ListLikePatients RPC.
-	TraceServiceListLikePatientsProcedure = "/needlebook.trace.v1.TraceService/ListLikePatients"
+	// TraceServiceGetLikePatientsProcedure is the fully-qualified name of the TraceService's
+	// GetLikePatients RPC.
+	TraceServiceGetLikePatientsProcedure = "/needlebook.trace.v1.TraceService/GetLikePatients"
 	// TraceServiceLinkPatientsProcedure is the fully-qualified name of the TraceService's LinkPatients
 	// RPC.
 	TraceServiceLinkPatientsProcedure = "/needlebook.trace.v1.TraceService/LinkPatients"
@@ -103,8 +103,8 @@ type TraceServiceClient interface {
 	GetLogbook(context.Context, *v1.GetLogbookRequest) (*v1.GetLogbookResponse, error)
 	// GetFigures counts what was done: units by product and muscle over time, touch-ups, sides that came out unlike, intervals. It names no patient.
 	GetFigures(context.Context, *v1.GetFiguresRequest) (*v1.GetFiguresResponse, error)
-	// ListLikePatients finds records that may be of the person described, before a new record is made of her or beside one that is there.
-	ListLikePatients(context.Context, *v1.ListLikePatientsRequest) (*v1.ListLikePatientsResponse, error)
+	// GetLikePatients finds records that may be of the person described, before a new record is made of her or beside one that is there.
+	GetLikePatients(context.Context, *v1.GetLikePatientsRequest) (*v1.GetLikePatientsResponse, error)
 	// LinkPatients says that two records are of one person. Both stay; their histories are shown as one.
 	LinkPatients(context.Context, *v1.LinkPatientsRequest) (*v1.LinkPatientsResponse, error)
 	// UnlinkPatients says that two linked records are of two persons after all. The link stays in the record.
@@ -198,10 +198,10 @@ func NewTraceServiceClient(httpClient connect.HTTPClient, baseURL string, opts .
 			connect.WithSchema(traceServiceMethods.ByName("GetFigures")),
 			connect.WithClientOptions(opts...),
 		),
-		listLikePatients: connect.NewClient[v1.ListLikePatientsRequest, v1.ListLikePatientsResponse](
+		getLikePatients: connect.NewClient[v1.GetLikePatientsRequest, v1.GetLikePatientsResponse](
 			httpClient,
-			baseURL+TraceServiceListLikePatientsProcedure,
-			connect.WithSchema(traceServiceMethods.ByName("ListLikePatients")),
+			baseURL+TraceServiceGetLikePatientsProcedure,
+			connect.WithSchema(traceServiceMethods.ByName("GetLikePatients")),
 			connect.WithClientOptions(opts...),
 		),
 		linkPatients: connect.NewClient[v1.LinkPatientsRequest, v1.LinkPatientsResponse](
@@ -233,23 +233,23 @@ func NewTraceServiceClient(httpClient connect.HTTPClient, baseURL string, opts .
 
 // traceServiceClient implements TraceServiceClient.
 type traceServiceClient struct {
-	traceLot         *connect.Client[v1.TraceLotRequest, v1.TraceLotResponse]
-	recallLot        *connect.Client[v1.RecallLotRequest, v1.RecallLotResponse]
-	liftRecall       *connect.Client[v1.LiftRecallRequest, v1.LiftRecallResponse]
-	listCalls        *connect.Client[v1.ListCallsRequest, v1.ListCallsResponse]
-	noteCall         *connect.Client[v1.NoteCallRequest, v1.NoteCallResponse]
-	undoCall         *connect.Client[v1.UndoCallRequest, v1.UndoCallResponse]
-	getDayClose      *connect.Client[v1.GetDayCloseRequest, v1.GetDayCloseResponse]
-	closeDay         *connect.Client[v1.CloseDayRequest, v1.CloseDayResponse]
-	reopenDay        *connect.Client[v1.ReopenDayRequest, v1.ReopenDayResponse]
-	listReviewsDue   *connect.Client[v1.ListReviewsDueRequest, v1.ListReviewsDueResponse]
-	getLogbook       *connect.Client[v1.GetLogbookRequest, v1.GetLogbookResponse]
-	getFigures       *connect.Client[v1.GetFiguresRequest, v1.GetFiguresResponse]
-	listLikePatients *connect.Client[v1.ListLikePatientsRequest, v1.ListLikePatientsResponse]
-	linkPatients     *connect.Client[v1.LinkPatientsRequest, v1.LinkPatientsResponse]
-	unlinkPatients   *connect.Client[v1.UnlinkPatientsRequest, v1.UnlinkPatientsResponse]
-	getEventReport   *connect.Client[v1.GetEventReportRequest, v1.GetEventReportResponse]
-	exportPatient    *connect.Client[v1.ExportPatientRequest, v1.ExportPatientResponse]
+	traceLot        *connect.Client[v1.TraceLotRequest, v1.TraceLotResponse]
+	recallLot       *connect.Client[v1.RecallLotRequest, v1.RecallLotResponse]
+	liftRecall      *connect.Client[v1.LiftRecallRequest, v1.LiftRecallResponse]
+	listCalls       *connect.Client[v1.ListCallsRequest, v1.ListCallsResponse]
+	noteCall        *connect.Client[v1.NoteCallRequest, v1.NoteCallResponse]
+	undoCall        *connect.Client[v1.UndoCallRequest, v1.UndoCallResponse]
+	getDayClose     *connect.Client[v1.GetDayCloseRequest, v1.GetDayCloseResponse]
+	closeDay        *connect.Client[v1.CloseDayRequest, v1.CloseDayResponse]
+	reopenDay       *connect.Client[v1.ReopenDayRequest, v1.ReopenDayResponse]
+	listReviewsDue  *connect.Client[v1.ListReviewsDueRequest, v1.ListReviewsDueResponse]
+	getLogbook      *connect.Client[v1.GetLogbookRequest, v1.GetLogbookResponse]
+	getFigures      *connect.Client[v1.GetFiguresRequest, v1.GetFiguresResponse]
+	getLikePatients *connect.Client[v1.GetLikePatientsRequest, v1.GetLikePatientsResponse]
+	linkPatients    *connect.Client[v1.LinkPatientsRequest, v1.LinkPatientsResponse]
+	unlinkPatients  *connect.Client[v1.UnlinkPatientsRequest, v1.UnlinkPatientsResponse]
+	getEventReport  *connect.Client[v1.GetEventReportRequest, v1.GetEventReportResponse]
+	exportPatient   *connect.Client[v1.ExportPatientRequest, v1.ExportPatientResponse]
 }
 
 // TraceLot calls needlebook.trace.v1.TraceService.TraceLot.
@@ -360,9 +360,9 @@ func (c *traceServiceClient) GetFigures(ctx context.Context, req *v1.GetFiguresR
 	return nil, err
 }
 
-// ListLikePatients calls needlebook.trace.v1.TraceService.ListLikePatients.
-func (c *traceServiceClient) ListLikePatients(ctx context.Context, req *v1.ListLikePatientsRequest) (*v1.ListLikePatientsResponse, error) {
-	response, err := c.listLikePatients.CallUnary(ctx, connect.NewRequest(req))
+// GetLikePatients calls needlebook.trace.v1.TraceService.GetLikePatients.
+func (c *traceServiceClient) GetLikePatients(ctx context.Context, req *v1.GetLikePatientsRequest) (*v1.GetLikePatientsResponse, error) {
+	response, err := c.getLikePatients.CallUnary(ctx, connect.NewRequest(req))
 	if response != nil {
 		return response.Msg, err
 	}
@@ -431,8 +431,8 @@ type TraceServiceHandler interface {
 	GetLogbook(context.Context, *v1.GetLogbookRequest) (*v1.GetLogbookResponse, error)
 	// GetFigures counts what was done: units by product and muscle over time, touch-ups, sides that came out unlike, intervals. It names no patient.
 	GetFigures(context.Context, *v1.GetFiguresRequest) (*v1.GetFiguresResponse, error)
-	// ListLikePatients finds records that may be of the person described, before a new record is made of her or beside one that is there.
-	ListLikePatients(context.Context, *v1.ListLikePatientsRequest) (*v1.ListLikePatientsResponse, error)
+	// GetLikePatients finds records that may be of the person described, before a new record is made of her or beside one that is there.
+	GetLikePatients(context.Context, *v1.GetLikePatientsRequest) (*v1.GetLikePatientsResponse, error)
 	// LinkPatients says that two records are of one person. Both stay; their histories are shown as one.
 	LinkPatients(context.Context, *v1.LinkPatientsRequest) (*v1.LinkPatientsResponse, error)
 	// UnlinkPatients says that two linked records are of two persons after all. The link stays in the record.
@@ -522,10 +522,10 @@ func NewTraceServiceHandler(svc TraceServiceHandler, opts ...connect.HandlerOpti
 		connect.WithSchema(traceServiceMethods.ByName("GetFigures")),
 		connect.WithHandlerOptions(opts...),
 	)
-	traceServiceListLikePatientsHandler := connect.NewUnaryHandlerSimple(
-		TraceServiceListLikePatientsProcedure,
-		svc.ListLikePatients,
-		connect.WithSchema(traceServiceMethods.ByName("ListLikePatients")),
+	traceServiceGetLikePatientsHandler := connect.NewUnaryHandlerSimple(
+		TraceServiceGetLikePatientsProcedure,
+		svc.GetLikePatients,
+		connect.WithSchema(traceServiceMethods.ByName("GetLikePatients")),
 		connect.WithHandlerOptions(opts...),
 	)
 	traceServiceLinkPatientsHandler := connect.NewUnaryHandlerSimple(
@@ -578,8 +578,8 @@ func NewTraceServiceHandler(svc TraceServiceHandler, opts ...connect.HandlerOpti
 			traceServiceGetLogbookHandler.ServeHTTP(w, r)
 		case TraceServiceGetFiguresProcedure:
 			traceServiceGetFiguresHandler.ServeHTTP(w, r)
-		case TraceServiceListLikePatientsProcedure:
-			traceServiceListLikePatientsHandler.ServeHTTP(w, r)
+		case TraceServiceGetLikePatientsProcedure:
+			traceServiceGetLikePatientsHandler.ServeHTTP(w, r)
 		case TraceServiceLinkPatientsProcedure:
 			traceServiceLinkPatientsHandler.ServeHTTP(w, r)
 		case TraceServiceUnlinkPatientsProcedure:
@@ -645,8 +645,8 @@ func (UnimplementedTraceServiceHandler) GetFigures(context.Context, *v1.GetFigur
 	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.trace.v1.TraceService.GetFigures is not implemented"))
 }
 
-func (UnimplementedTraceServiceHandler) ListLikePatients(context.Context, *v1.ListLikePatientsRequest) (*v1.ListLikePatientsResponse, error) {
-	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.trace.v1.TraceService.ListLikePatients is not implemented"))
+func (UnimplementedTraceServiceHandler) GetLikePatients(context.Context, *v1.GetLikePatientsRequest) (*v1.GetLikePatientsResponse, error) {
+	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.trace.v1.TraceService.GetLikePatients is not implemented"))
 }
 
 func (UnimplementedTraceServiceHandler) LinkPatients(context.Context, *v1.LinkPatientsRequest) (*v1.LinkPatientsResponse, error) {
