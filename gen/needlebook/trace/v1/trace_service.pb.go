@@ -1636,30 +1636,30 @@ const file_needlebook_trace_v1_trace_service_proto_rawDesc = "" +
 	"\x1aEXPORT_FORMAT_DOCUMENT_PDF\x10\x01\x12 \n" +
 	"\x1cEXPORT_FORMAT_FHIR_R4_NDJSON\x10\x02\x12\x15\n" +
 	"\x11EXPORT_FORMAT_CSV\x10\x03\x12\x1e\n" +
-	"\x1aEXPORT_FORMAT_RECORDS_JSON\x10\x042\xdb\x0e\n" +
+	"\x1aEXPORT_FORMAT_RECORDS_JSON\x10\x042\xce\x11\n" +
 	"\fTraceService\x12v\n" +
-	"\bTraceLot\x12$.needlebook.trace.v1.TraceLotRequest\x1a%.needlebook.trace.v1.TraceLotResponse\"\x1d\xc0\xbb\x18\t\x82\xd3\xe4\x93\x02\x13:\x01*\"\x0e/v1/lots:trace\x12`\n" +
-	"\tRecallLot\x12%.needlebook.trace.v1.RecallLotRequest\x1a&.needlebook.trace.v1.RecallLotResponse\"\x04\xc0\xbb\x18\t\x12c\n" +
+	"\bTraceLot\x12$.needlebook.trace.v1.TraceLotRequest\x1a%.needlebook.trace.v1.TraceLotResponse\"\x1d\xc0\xbb\x18\t\x82\xd3\xe4\x93\x02\x13:\x01*\"\x0e/v1/lots:trace\x12z\n" +
+	"\tRecallLot\x12%.needlebook.trace.v1.RecallLotRequest\x1a&.needlebook.trace.v1.RecallLotResponse\"\x1e\xc0\xbb\x18\t\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/lots:recall\x12\x81\x01\n" +
 	"\n" +
-	"LiftRecall\x12&.needlebook.trace.v1.LiftRecallRequest\x1a'.needlebook.trace.v1.LiftRecallResponse\"\x04\xc0\xbb\x18\t\x12`\n" +
-	"\tListCalls\x12%.needlebook.trace.v1.ListCallsRequest\x1a&.needlebook.trace.v1.ListCallsResponse\"\x04\xc0\xbb\x18\t\x12]\n" +
-	"\bNoteCall\x12$.needlebook.trace.v1.NoteCallRequest\x1a%.needlebook.trace.v1.NoteCallResponse\"\x04\xc0\xbb\x18\t\x12]\n" +
-	"\bUndoCall\x12$.needlebook.trace.v1.UndoCallRequest\x1a%.needlebook.trace.v1.UndoCallResponse\"\x04\xc0\xbb\x18\t\x12\x82\x01\n" +
+	"LiftRecall\x12&.needlebook.trace.v1.LiftRecallRequest\x1a'.needlebook.trace.v1.LiftRecallResponse\"\"\xc0\xbb\x18\t\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/lots:liftRecall\x12y\n" +
+	"\tListCalls\x12%.needlebook.trace.v1.ListCallsRequest\x1a&.needlebook.trace.v1.ListCallsResponse\"\x1d\xc0\xbb\x18\t\x82\xd3\xe4\x93\x02\x13:\x01*\"\x0e/v1/calls:list\x12v\n" +
+	"\bNoteCall\x12$.needlebook.trace.v1.NoteCallRequest\x1a%.needlebook.trace.v1.NoteCallResponse\"\x1d\xc0\xbb\x18\t\x82\xd3\xe4\x93\x02\x13:\x01*\"\x0e/v1/calls:note\x12v\n" +
+	"\bUndoCall\x12$.needlebook.trace.v1.UndoCallRequest\x1a%.needlebook.trace.v1.UndoCallResponse\"\x1d\xc0\xbb\x18\t\x82\xd3\xe4\x93\x02\x13:\x01*\"\x0e/v1/calls:undo\x12\x82\x01\n" +
 	"\vGetDayClose\x12'.needlebook.trace.v1.GetDayCloseRequest\x1a(.needlebook.trace.v1.GetDayCloseResponse\" \xc0\xbb\x18\n" +
-	"\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/dayCloses:get\x12]\n" +
-	"\bCloseDay\x12$.needlebook.trace.v1.CloseDayRequest\x1a%.needlebook.trace.v1.CloseDayResponse\"\x04\xc0\xbb\x18\n" +
-	"\x12`\n" +
-	"\tReopenDay\x12%.needlebook.trace.v1.ReopenDayRequest\x1a&.needlebook.trace.v1.ReopenDayResponse\"\x04\xc0\xbb\x18\n" +
-	"\x12\x8d\x01\n" +
-	"\x0eListReviewsDue\x12*.needlebook.trace.v1.ListReviewsDueRequest\x1a+.needlebook.trace.v1.ListReviewsDueResponse\"\"\xc0\xbb\x18\v\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/reviews:listDue\x12c\n" +
+	"\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/dayCloses:get\x12{\n" +
+	"\bCloseDay\x12$.needlebook.trace.v1.CloseDayRequest\x1a%.needlebook.trace.v1.CloseDayResponse\"\"\xc0\xbb\x18\n" +
+	"\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/dayCloses:close\x12\x7f\n" +
+	"\tReopenDay\x12%.needlebook.trace.v1.ReopenDayRequest\x1a&.needlebook.trace.v1.ReopenDayResponse\"#\xc0\xbb\x18\n" +
+	"\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/dayCloses:reopen\x12\x8d\x01\n" +
+	"\x0eListReviewsDue\x12*.needlebook.trace.v1.ListReviewsDueRequest\x1a+.needlebook.trace.v1.ListReviewsDueResponse\"\"\xc0\xbb\x18\v\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/reviews:listDue\x12~\n" +
 	"\n" +
-	"GetLogbook\x12&.needlebook.trace.v1.GetLogbookRequest\x1a'.needlebook.trace.v1.GetLogbookResponse\"\x04\xc0\xbb\x18\x11\x12c\n" +
+	"GetLogbook\x12&.needlebook.trace.v1.GetLogbookRequest\x1a'.needlebook.trace.v1.GetLogbookResponse\"\x1f\xc0\xbb\x18\x11\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/logbooks:get\x12}\n" +
 	"\n" +
-	"GetFigures\x12&.needlebook.trace.v1.GetFiguresRequest\x1a'.needlebook.trace.v1.GetFiguresResponse\"\x04\xc0\xbb\x18\x11\x12r\n" +
-	"\x0fGetLikePatients\x12+.needlebook.trace.v1.GetLikePatientsRequest\x1a,.needlebook.trace.v1.GetLikePatientsResponse\"\x04\xc0\xbb\x18\x03\x12i\n" +
-	"\fLinkPatients\x12(.needlebook.trace.v1.LinkPatientsRequest\x1a).needlebook.trace.v1.LinkPatientsResponse\"\x04\xc0\xbb\x18\x04\x12o\n" +
-	"\x0eUnlinkPatients\x12*.needlebook.trace.v1.UnlinkPatientsRequest\x1a+.needlebook.trace.v1.UnlinkPatientsResponse\"\x04\xc0\xbb\x18\x04\x12o\n" +
-	"\x0eGetEventReport\x12*.needlebook.trace.v1.GetEventReportRequest\x1a+.needlebook.trace.v1.GetEventReportResponse\"\x04\xc0\xbb\x18\x03\x12\x8a\x01\n" +
+	"GetFigures\x12&.needlebook.trace.v1.GetFiguresRequest\x1a'.needlebook.trace.v1.GetFiguresResponse\"\x1e\xc0\xbb\x18\x11\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/figures:get\x12\x8e\x01\n" +
+	"\x0fGetLikePatients\x12+.needlebook.trace.v1.GetLikePatientsRequest\x1a,.needlebook.trace.v1.GetLikePatientsResponse\" \xc0\xbb\x18\x03\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/patients:like\x12\x85\x01\n" +
+	"\fLinkPatients\x12(.needlebook.trace.v1.LinkPatientsRequest\x1a).needlebook.trace.v1.LinkPatientsResponse\" \xc0\xbb\x18\x04\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/patients:link\x12\x8d\x01\n" +
+	"\x0eUnlinkPatients\x12*.needlebook.trace.v1.UnlinkPatientsRequest\x1a+.needlebook.trace.v1.UnlinkPatientsResponse\"\"\xc0\xbb\x18\x04\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/patients:unlink\x12\x92\x01\n" +
+	"\x0eGetEventReport\x12*.needlebook.trace.v1.GetEventReportRequest\x1a+.needlebook.trace.v1.GetEventReportResponse\"'\xc0\xbb\x18\x03\x82\xd3\xe4\x93\x02\x1d:\x01*\"\x18/v1/adverseEvents:report\x12\x8a\x01\n" +
 	"\rExportPatient\x12).needlebook.trace.v1.ExportPatientRequest\x1a*.needlebook.trace.v1.ExportPatientResponse\"\"\xc0\xbb\x18\f\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/patients:exportB\xc6\x01\n" +
 	"\x17com.needlebook.trace.v1B\x11TraceServiceProtoP\x01Z*needlebook/gen/needlebook/trace/v1;tracev1\xa2\x02\x03NTX\xaa\x02\x13Needlebook.Trace.V1\xca\x02\x13Needlebook\\Trace\\V1\xe2\x02\x1fNeedlebook\\Trace\\V1\\GPBMetadata\xea\x02\x15Needlebook::Trace::V1b\x06proto3"
 
