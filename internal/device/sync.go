@@ -82,7 +82,7 @@ const noteEvery = time.Minute
 
 // inStep notes the time when the device is in step with the server after an answer, to be stored with what the answer changed.
 func (d *Device) inStep(ch *replica.Changes) []note {
-	if s := d.replica.Next(); s.Hello != nil || s.Exchange != nil {
+	if !d.replica.InStep() {
 		return nil
 	}
 	now := d.cfg.Now().UnixMilli()

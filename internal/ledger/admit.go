@@ -145,7 +145,12 @@ func (b *batch) decide(row *pendingRow, a *admission, known *knownEdit) (*decisi
 		d.hold = a.edit.Writes
 		return d, nil
 	}
-	if d.apply, d.hold = record.Partition(row.state, row.blocking(&a.edit, a.madeAs()), &a.edit); len(d.hold) > 0 {
+	blocking := row.blocking(&a.edit, a.madeAs())
+	if len(blocking) == 0 {
+		d.apply = a.edit.Writes
+		return d, nil
+	}
+	if d.apply, d.hold = record.Partition(row.state, blocking, &a.edit); len(d.hold) > 0 {
 		d.reason = fault.New(faultv1.Reason_REASON_ELEMENT_HELD, "", "", "")
 	}
 	return d, nil
@@ -178,7 +183,7 @@ func (b *batch) refuse(row *pendingRow, a *admission) (*fault.Error, error) {
 			return refusal, nil
 		}
 	}
-	if row.state.CrowdedBy(e) {
+	if row.crowdedBy(e) {
 		return fault.New(faultv1.Reason_REASON_TOO_MANY_SIBLINGS, "", "", ""), nil
 	}
 	if row.full(e) {
@@ -201,6 +206,12 @@ func (b *batch) refuse(row *pendingRow, a *admission) (*fault.Error, error) {
 		}
 	}
 	return nil, nil
+}
+
+// crowdedBy reports whether e would give a register more siblings than it may have. A register's siblings are of different edits, so a record of few edits
+// is not looked into.
+func (r *row) crowdedBy(e *record.Edit) bool {
+	return len(r.dots) >= record.MaxSiblings && r.state.CrowdedBy(e)
 }
 
 // full reports whether e would make the row larger than a record may be. Only a row that may be near its limit is measured.

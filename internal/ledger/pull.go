@@ -200,6 +200,9 @@ func (x *exchange) newAnswer(r store.Reader, cur cursor, counter uint64) (*answe
 	if n := int(x.request.GetMaxRows()); n > 0 {
 		a.limit = min(n, maxRows)
 	}
+	if x.request.GetPushOnly() { // nothing is pulled
+		return a, nil
+	}
 	var err error
 	if a.current, err = readHead(r); err != nil {
 		return nil, err

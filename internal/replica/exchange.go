@@ -33,20 +33,38 @@ const pageBytes = 1 << 20
 // Next is what to send now. Calling it again without an answer gives the same step: a repeated request is answered alike. After everything was
 // exchanged it gives an empty step until the next edit; call Poll to ask the server for what is new.
 func (r *Replica) Next() Step {
+	inc, hello := r.speaker()
+	switch {
+	case inc == nil:
+		return Step{}
+	case hello:
+		return r.helloStep(inc)
+	}
+	return r.exchangeStep(inc)
+}
+
+// InStep reports whether there is nothing to send: Next would give an empty step. It costs nothing.
+func (r *Replica) InStep() bool {
+	inc, _ := r.speaker()
+	return inc == nil
+}
+
+// speaker is the incarnation that has something to send next, and whether that is a hello; nil when there is none.
+func (r *Replica) speaker() (speaks *incarnation, hello bool) {
 	for _, inc := range r.incarnations {
 		if inc.hello {
-			return r.helloStep(inc)
+			return inc, true
 		}
 	}
 	for _, inc := range r.incarnations {
 		if inc.acked < inc.counter {
-			return r.exchangeStep(inc)
+			return inc, false
 		}
 	}
 	if r.more || r.replacing || !r.started {
-		return r.exchangeStep(r.current())
+		return r.current(), false
 	}
-	return Step{}
+	return nil, false
 }
 
 // Poll makes Next ask the server for what is new even when there is nothing to send.

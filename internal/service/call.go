@@ -22,6 +22,8 @@ type call struct {
 	began     time.Time
 	from      auth.Source
 	principal auth.Principal
+	// device is the principal's, as it stood when the call came in; zero without one.
+	device auth.Device
 
 	// entered is true once the call has an entry in the audit log.
 	entered bool

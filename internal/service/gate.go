@@ -50,7 +50,10 @@ func (s *Service) admit(ctx context.Context, c *call, header http.Header) error 
 			return err
 		}
 		c.principal, c.from.Device = p, p.Device
-		return nil
+		if p.Device != uuid.Nil {
+			c.device, err = s.admitted.Device(r, p.Org, p.Device)
+		}
+		return err
 	})
 }
 
