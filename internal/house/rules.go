@@ -22,7 +22,7 @@ type Rule struct {
 func Rules() map[string]Rule {
 	all := []string{
 		"dose", "fault", "causal", "record", "schema", "wire", "formulary", "replica", "reckon", "store", "store/boltstore", "durable", "blob",
-		"ledger", "auth", "audit", "chart", "anatomy", "gs1", "guard", "export", Gen,
+		"ledger", "auth", "audit", "chart", "anatomy", "gs1", "guard", "export", "gather", Gen,
 	}
 	withService := append(slices.Clone(all), "service")
 	withServer := append(slices.Clone(withService), "server")
@@ -41,6 +41,7 @@ func Rules() map[string]Rule {
 		"internal/export":    {Pure: true, Ours: []string{Gen}},
 		"internal/guard":     {Pure: true, Ours: []string{"dose", "anatomy", "formulary", "chart", Gen}},
 		"internal/reckon":    {Pure: true, Ours: []string{"dose", "formulary", "guard", "fault", Gen}},
+		"internal/gather":    {Pure: true, Ours: []string{"formulary", "fault", Gen}},
 
 		"internal/store":           {},
 		"internal/store/storetest": {Proof: true, Ours: []string{"store"}},
@@ -53,7 +54,7 @@ func Rules() map[string]Rule {
 		"internal/service":         {Ours: all},
 		"internal/server":          {Ours: withService},
 		"internal/device": {Ours: []string{
-			"store", "store/boltstore", "durable", "replica", "chart", "formulary", "record", "causal", "schema", "wire", "auth", "fault", Gen,
+			"store", "store/boltstore", "durable", "replica", "chart", "formulary", "gather", "record", "causal", "schema", "wire", "auth", "fault", Gen,
 		}},
 		"internal/bench": {Proof: true},
 		"internal/sim":   {Ours: withServer},
