@@ -22,9 +22,10 @@ func doseCommands() []command {
 		{name: "prepare", usage: "[flags] [<request.json]", short: "reckon a vial with its diluent, or a ready liquid", long: prepareHelp, run: runPrepare},
 		{name: "draw", usage: "[flags] [<request.json]", short: "reckon the syringes and plunger marks of a plan", long: drawHelp, run: runDraw},
 		{name: "advise", usage: "[flags] [<request.json]", short: "rank dilutions and syringes by how exactly they measure a plan", long: adviseHelp, run: runAdvise},
-		{name: "check", usage: "[-json] <request.json", short: "say what speaks against giving what a session plans", long: checkHelp, run: runCheck},
-		{name: "history", usage: "[flags] <request.json", short: "sum what a patient had, and say when each interval is met", long: historyHelp, run: runHistory},
+		{name: "check", usage: "[flags] [<request.json]", short: "say what speaks against giving what a session plans", long: checkHelp, run: runCheck},
+		{name: "history", usage: "[flags] [<request.json]", short: "sum what a patient had, and say when each interval is met", long: historyHelp, run: runHistory},
 		{name: "compare", usage: "[flags] [<request.json]", short: "show what was published of two products' units", long: compareHelp, run: runCompare},
+		{name: "asymmetry", usage: "[flags] [<request.json]", short: "set right and left side by side over time", long: asymmetryHelp, run: runAsymmetry},
 	}
 }
 
@@ -40,11 +41,11 @@ func readRequest(e env, into proto.Message) error {
 	return reckon.UnmarshalJSON(data, into)
 }
 
-// fromFlags reports whether the request comes from flags: when any but --json is given. Then --product must be among them.
+// fromFlags reports whether the request comes from flags: when any but -json and -edition is given. Then --product must be among them.
 func fromFlags(flags *flag.FlagSet) (bool, error) {
 	given, product := false, false
 	flags.Visit(func(f *flag.Flag) {
-		given = given || f.Name != "json"
+		given = given || f.Name != "json" && f.Name != "edition"
 		product = product || f.Name == "product"
 	})
 	if given && !product {
@@ -73,6 +74,7 @@ func vialFlags(flags *flag.FlagSet) {
 	flags.String("liquid", "", "the volume of a ready liquid, in `mL`, in place of -diluent")
 	flags.String("market", "", "whose labels count, such as US or EU; every `market`'s when absent")
 	flags.Bool("json", false, "print the response as JSON")
+	editionFlag(flags)
 }
 
 func vialOf(flags *flag.FlagSet) *dosev1.VialContent {

@@ -41,6 +41,7 @@ func runAdvise(_ context.Context, e env, args []string) error {
 	flags.String("needle-dead-space", "", "what the drawing needle keeps, in `mL`")
 	flags.Uint("options", 0, "the most `options` to print; 10 when absent")
 	flags.Bool("json", false, "print the response as JSON")
+	editionFlag(flags)
 	var contents, doses, syringes, diluents textList
 	flags.Var(&contents, "content", "what a vial at hand holds, in `units`; one flag for each")
 	flags.Var(&doses, "dose", "one injection, such as `4@right`; one flag for each")
@@ -49,7 +50,7 @@ func runAdvise(_ context.Context, e env, args []string) error {
 	if err := parseFlags(flags, args); err != nil {
 		return err
 	}
-	edition, err := formulary.Builtin()
+	edition, err := editionOf(flags)
 	if err != nil {
 		return err
 	}

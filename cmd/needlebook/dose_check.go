@@ -2,9 +2,13 @@ package main
 
 import (
 	"context"
+	"flag"
 	"fmt"
 	"io"
 	"strings"
+	"time"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"needlebook/internal/formulary"
 	"needlebook/internal/reckon"
@@ -16,29 +20,30 @@ import (
 )
 
 const checkHelp = `
-Reads a CheckSessionRequest as JSON from standard input: a session with the
-facts that it is judged by, and the moment that dates are judged at. Answers
-what speaks against giving what it plans, holds first, then cautions, then
-notes, each with who may lift it. What is missing counts as unknown, never as
-clear. docs/guardrails.md lists every code.
+Judges a session of a replica by what the replica holds of it, of its patient at
+every clinic, its vials and lots, its order, its people, with the formulary that
+the session began with; or by a CheckSessionRequest as JSON on standard input.
+Answers what speaks against giving what it plans, holds first, then cautions,
+then notes, each with who may lift it. What is missing counts as unknown, never
+as clear. docs/guardrails.md lists every code.
 
-  needlebook dose check <request.json
+  needlebook dose check -session ID -dir room1
   needlebook dose check -json <request.json
 
 Exit code 3 says that a hold stands that nobody lifted.`
 
-func runCheck(_ context.Context, e env, args []string) error {
+func runCheck(ctx context.Context, e env, args []string) error {
 	flags := newFlags("dose check")
+	from := recordFlags(e, flags, "session")
+	editionFlag(flags)
+	flags.String("as-of", "", "the `time` to judge dates at, as 2026-03-01T09:30:00Z; now when absent")
+	flags.String("market", "", "whose labels count, such as US or EU; every `market`'s when absent")
 	flags.Bool("json", false, "print the response as JSON")
 	if err := parseFlags(flags, args); err != nil {
 		return err
 	}
-	edition, err := formulary.Builtin()
+	edition, request, err := checkRequest(ctx, e, flags, from)
 	if err != nil {
-		return err
-	}
-	request := &dosev1.CheckSessionRequest{}
-	if err := readRequest(e, request); err != nil {
 		return err
 	}
 	response, err := reckon.CheckSession(edition, request)
@@ -54,6 +59,34 @@ func runCheck(_ context.Context, e env, args []string) error {
 		return err
 	}
 	return standingHold(response.GetFindings())
+}
+
+// checkRequest gathers from a replica, or reads standard input.
+func checkRequest(ctx context.Context, e env, flags *flag.FlagSet, from fromRecords) (*formulary.Edition, *dosev1.CheckSessionRequest, error) {
+	asked, err := from.asked()
+	if err != nil {
+		return nil, nil, err
+	}
+	if !asked {
+		if set(flags, "as-of") != nil || set(flags, "market") != nil {
+			return nil, nil, usagef("%s: -as-of and -market belong to -session; a request on standard input says both itself", flags.Name())
+		}
+		edition, err := editionOf(flags)
+		if err != nil {
+			return nil, nil, err
+		}
+		request := &dosev1.CheckSessionRequest{}
+		return edition, request, readRequest(e, request)
+	}
+	at := e.now()
+	if text := set(flags, "as-of"); text != nil {
+		if at, err = time.Parse(time.RFC3339, *text); err != nil {
+			return nil, nil, usagef("-as-of: read %q, want a time such as 2026-03-01T09:30:00Z", *text)
+		}
+	}
+	edition, request, err := from.sessionFacts(ctx, e, timestamppb.New(at))
+	request.Formulary = choiceOf(flags)
+	return edition, request, err
 }
 
 // standingHold returns errHold when a hold stands that nobody lifted.

@@ -5,7 +5,6 @@ import (
 	"flag"
 	"io"
 
-	"needlebook/internal/formulary"
 	"needlebook/internal/reckon"
 
 	dosev1 "needlebook/gen/needlebook/dose/v1"
@@ -24,6 +23,7 @@ func runCompare(_ context.Context, e env, args []string) error {
 	flags.String("product", "", "the first product's nonproprietary `name`")
 	flags.String("other", "", "the second product's `name`")
 	flags.Bool("json", false, "print the response as JSON")
+	editionFlag(flags)
 	if err := parseFlags(flags, args); err != nil {
 		return err
 	}
@@ -31,7 +31,7 @@ func runCompare(_ context.Context, e env, args []string) error {
 	if err != nil {
 		return err
 	}
-	edition, err := formulary.Builtin()
+	edition, err := editionOf(flags)
 	if err != nil {
 		return err
 	}

@@ -56,7 +56,7 @@ func runDraw(_ context.Context, e env, args []string) error {
 	if err := parseFlags(flags, args); err != nil {
 		return err
 	}
-	edition, err := formulary.Builtin()
+	edition, err := editionOf(flags)
 	if err != nil {
 		return err
 	}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"flag"
 	"fmt"
 	"io"
 	"strings"
@@ -14,12 +15,12 @@ import (
 )
 
 const historyHelp = `
-Reads a GetToxinHistoryRequest as JSON from standard input: the facts (patient,
-sessions, values in conflict, how old what is known of each clinic is) and the
-day that intervals are counted to. Answers what the patient had of each product,
-by muscle and side, when each interval is met, and what was not checked.
-Products stand side by side and are never summed.
+Answers what a patient had of each product, by muscle and side, when each
+interval is met, and what was not checked: of a patient of a replica, or of the
+facts of a GetToxinHistoryRequest as JSON on standard input. Products stand side
+by side and are never summed.
 
+  needlebook dose history -patient ID -dir room1 -on 2026-03-01
   needlebook dose history <<'EOF'
   {"on": {"year": 2026, "month": 3, "day": 1},
    "facts": {"patient": {"id": "p", "prior_treatments": [{"id": "t",
@@ -28,17 +29,19 @@ Products stand side by side and are never summed.
 
 Exit code 3 says that the answer holds a hold: more than a limit was given.`
 
-func runHistory(_ context.Context, e env, args []string) error {
+func runHistory(ctx context.Context, e env, args []string) error {
 	flags := newFlags("dose history")
+	from := recordFlags(e, flags, "patient")
+	editionFlag(flags)
+	flags.String("on", "", "the `day` that intervals are counted to; today when absent")
+	flags.String("from", "", "only treatments on or after this `day`")
+	flags.String("until", "", "only treatments on or before this `day`")
+	flags.String("market", "", "whose labels count, such as US or EU; every `market`'s when absent")
 	flags.Bool("json", false, "print the response as JSON")
 	if err := parseFlags(flags, args); err != nil {
 		return err
 	}
-	request := &dosev1.GetToxinHistoryRequest{}
-	if err := readRequest(e, request); err != nil {
-		return err
-	}
-	edition, err := formulary.Builtin()
+	edition, request, err := historyRequest(ctx, e, flags, from)
 	if err != nil {
 		return err
 	}
@@ -55,6 +58,40 @@ func runHistory(_ context.Context, e env, args []string) error {
 		return err
 	}
 	return holdAmong(response.GetFindings())
+}
+
+// historyRequest gathers from a replica, or reads standard input.
+func historyRequest(ctx context.Context, e env, flags *flag.FlagSet, from fromRecords) (*formulary.Edition, *dosev1.GetToxinHistoryRequest, error) {
+	request := &dosev1.GetToxinHistoryRequest{}
+	asked, err := from.asked()
+	if err != nil {
+		return nil, nil, err
+	}
+	if !asked {
+		for _, name := range []string{"on", "from", "until", "market"} {
+			if set(flags, name) != nil {
+				return nil, nil, usagef("%s: -%s belongs to -patient; a request on standard input says it itself", flags.Name(), name)
+			}
+		}
+		edition, err := editionOf(flags)
+		if err != nil {
+			return nil, nil, err
+		}
+		return edition, request, readRequest(e, request)
+	}
+	if request.On, err = dayFlag(e, flags, "on"); err != nil {
+		return nil, nil, err
+	}
+	if request.From, err = optionalDay(e, flags, "from"); err != nil {
+		return nil, nil, err
+	}
+	if request.Until, err = optionalDay(e, flags, "until"); err != nil {
+		return nil, nil, err
+	}
+	request.Formulary = choiceOf(flags)
+	edition, facts, err := from.historyFacts(ctx, e)
+	request.Subject = &dosev1.GetToxinHistoryRequest_Facts{Facts: facts}
+	return edition, request, err
 }
 
 // printHistory prints a history for people. What was not checked stands first, so that no history reads as an all-clear.

@@ -7,7 +7,6 @@ import (
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
-	"needlebook/internal/formulary"
 	"needlebook/internal/reckon"
 
 	dosev1 "needlebook/gen/needlebook/dose/v1"
@@ -39,7 +38,7 @@ func runPrepare(_ context.Context, e env, args []string) error {
 	if err != nil {
 		return err
 	}
-	edition, err := formulary.Builtin()
+	edition, err := editionOf(flags)
 	if err != nil {
 		return err
 	}

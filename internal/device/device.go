@@ -173,7 +173,7 @@ func openStore(ctx context.Context, cfg Config, st Store) (*Device, error) {
 	if err != nil {
 		return nil, err
 	}
-	d.chart = chart.New(sch, people{d}).Knowing(edition.CheckNames)
+	d.chart = chart.New(sch, people{d}).Knowing(d.checkNames(edition))
 	return d, d.load(ctx)
 }
 

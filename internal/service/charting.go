@@ -3,12 +3,16 @@ package service
 import (
 	"context"
 	"net/http"
+	"sync"
 	"sync/atomic"
 
 	"github.com/google/uuid"
+	"google.golang.org/protobuf/proto"
 
 	"needlebook/gen/needlebook/chart/v1/chartv1connect"
 	"needlebook/internal/chart"
+	"needlebook/internal/formulary"
+	"needlebook/internal/gather"
 	"needlebook/internal/ledger"
 	"needlebook/internal/record"
 )
@@ -19,12 +23,14 @@ type charting struct {
 	chart *chart.Chart
 	index *index
 	warm  atomic.Bool
+	// builtin is the edition that comes with the program, read once.
+	builtin func() (*formulary.Edition, error)
 }
 
 // newCharting prepares the handlers of ChartService. The index is built by the first call that needs it, or by WarmUp.
 func newCharting(s *Service) *charting {
-	c := chart.New(s.schema, nil).Knowing(new(dosing).checkNames)
-	return &charting{Service: s, chart: c, index: newIndex(s.ledger, c)}
+	c := chart.New(s.schema, nil)
+	return &charting{Service: s, chart: c, index: newIndex(s.ledger, c), builtin: sync.OnceValues(formulary.Builtin)}
 }
 
 // newChartHandler mounts ChartService.
@@ -70,8 +76,19 @@ func (h *charting) open(ctx context.Context) (*desk, error) {
 	if d.index, err = h.index.follow(ctx, d.org); err != nil {
 		return nil, err
 	}
-	d.chart = h.chart.With(&people{ctx: ctx, desk: d})
+	d.chart = h.chart.With(&people{ctx: ctx, desk: d}).Knowing(func(m proto.Message) error { return d.checkNames(ctx, m) })
 	return d, nil
+}
+
+// checkNames refuses products and muscles that neither the shipped edition nor one that a clinic of the organisation chose knows.
+func (d *desk) checkNames(ctx context.Context, m proto.Message) error {
+	e, err := d.builtin()
+	if err != nil {
+		return err
+	}
+	s := newShelf(ctx, d)
+	s.open = true
+	return gather.CheckNames(s, e, m)
 }
 
 // source is a record with what a view wants to know beside it. The history is read only where a held edit waits.

@@ -9,10 +9,7 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
-	faultv1 "needlebook/gen/needlebook/fault/v1"
-
 	dosev1 "needlebook/gen/needlebook/dose/v1"
-	"needlebook/internal/fault"
 	"needlebook/internal/reckon"
 )
 
@@ -24,7 +21,7 @@ type vector struct {
 
 // TestDosing_AnswersAsEveryDeviceDoes holds the service to the vectors of the command line and the tablet.
 func TestDosing_AnswersAsEveryDeviceDoes(t *testing.T) {
-	d := &dosing{}
+	d := newDosing(nil)
 	for _, c := range []struct {
 		file    string
 		request proto.Message
@@ -92,18 +89,4 @@ func sameJSON(t *testing.T, a, b []byte) bool {
 		t.Fatal(err)
 	}
 	return reflect.DeepEqual(x, y)
-}
-
-// TestDosing_GathersNoFactsYet: a call that names a record is told so, rather than answered as if nothing were known of it.
-func TestDosing_GathersNoFactsYet(t *testing.T) {
-	d := &dosing{}
-	patient, session := "0192f3a1-7c2e-7d00-8a4b-1f2e3d4c5b6a", "0192f3a1-7c2e-7d00-8a4b-1f2e3d4c5b6b"
-	_, history := d.GetToxinHistory(t.Context(), &dosev1.GetToxinHistoryRequest{Subject: &dosev1.GetToxinHistoryRequest_PatientId{PatientId: patient}})
-	_, asymmetry := d.GetAsymmetry(t.Context(), &dosev1.GetAsymmetryRequest{Subject: &dosev1.GetAsymmetryRequest_PatientId{PatientId: patient}})
-	_, check := d.CheckSession(t.Context(), &dosev1.CheckSessionRequest{Subject: &dosev1.CheckSessionRequest_SessionId{SessionId: session}})
-	for _, err := range []error{history, asymmetry, check} {
-		if !fault.Has(err, faultv1.Reason_REASON_UNIMPLEMENTED) {
-			t.Errorf("%v", err)
-		}
-	}
 }

@@ -179,7 +179,7 @@ func (s *Service) routes() *http.ServeMux {
 	mount := func(path string, h http.Handler) { mux.Handle(path, h) }
 	mount(accessv1connect.NewAccessServiceHandler(&access{Service: s}, s.options()...))
 	mount(syncv1connect.NewSyncServiceHandler(&syncing{Service: s}, s.options()...))
-	mount(dosev1connect.NewDoseServiceHandler(&dosing{}, s.options()...))
+	mount(dosev1connect.NewDoseServiceHandler(newDosing(s.charting), s.options()...))
 	mount(newChartHandler(s))
 	mount(dosev1connect.NewFindingServiceHandler(newFindings(s.charting), s.options()...))
 	mount(tracev1connect.NewTraceServiceHandler(tracev1connect.UnimplementedTraceServiceHandler{}, s.options()...))
