@@ -22,6 +22,7 @@ const (
 	judged    outcome = 5 // no edit came: one that was held or waited was judged, and had no effect by it
 	resumed   outcome = 6 // no edit came: one that had waited took effect
 	scoped    outcome = 7 // no edit came: a patient entered or left a device's scope
+	givenUp   outcome = 8 // no edit came: as judged, by a person who gave the edit up; apart from a release, or two histories would have one chain
 )
 
 // commitHash is the chain over all events, shortened to 128 bits. A cursor carries the one at its sequence.
@@ -35,7 +36,7 @@ type event struct {
 	org      record.ID
 	previous uint64 // sequence of the event of the same record before it, 0 for none
 	edit     record.Edit
-	ref      causal.Dot // of judged and resumed: the edit meant; of scoped: the device
+	ref      causal.Dot // of judged, resumed and givenUp: the edit meant; of scoped: the device
 	key      record.Key
 }
 
@@ -61,7 +62,7 @@ func (e *event) encode() []byte {
 
 func decodeEvent(seq uint64, b []byte) (event, error) {
 	e := event{seq: seq}
-	if len(b) < 35 || b[0] != eventForm || b[1] < byte(applied) || b[1] > byte(scoped) {
+	if len(b) < 35 || b[0] != eventForm || b[1] < byte(applied) || b[1] > byte(givenUp) {
 		return event{}, fmt.Errorf("event %d: form is not known", seq)
 	}
 	e.outcome = outcome(b[1])
@@ -100,6 +101,9 @@ func (e *event) decodeRef(b []byte) error {
 // nextCommit is the commit chain after e, which has everything but its commit hash, where head is the chain before it and chain the edit's chain
 // hash, zero when no edit came.
 func nextCommit(head commitHash, e *event, chain record.Hash) commitHash {
+	if e.outcome == scoped { // by its device alone it would be as any other's
+		copy(chain[:], e.key.ID[:])
+	}
 	b := make([]byte, 0, 160)
 	b = append(b, "needlebook commit 1\x00"...)
 	b = append(b, head[:]...)

@@ -269,7 +269,7 @@ func (l *Ledger) GiveUp(ctx context.Context, j Judgement) error {
 			// Its counter would count, and with it all below it, so what still waits there could take no effect any more.
 			return fault.New(faultv1.Reason_REASON_UNKNOWN_CONTEXT, "held edit", h.Edit.Dot.String(), "the edits that its author made before it judged first")
 		}
-		if err := b.logRef(row, judged, h.Edit.Dot); err != nil {
+		if err := b.logRef(row, givenUp, h.Edit.Dot); err != nil {
 			return err
 		}
 		if h.Status == syncv1.HeldStatus_HELD_STATUS_WAITING {

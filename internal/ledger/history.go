@@ -107,7 +107,7 @@ func replay(key record.Key, log []event, partial map[causal.Dot][]record.Write, 
 			waited[d] = e.edit
 		case resumed:
 			apply(waited[d])
-		case judged:
+		case judged, givenUp:
 			st.Skip(d) // given up, or held when its wait was over; one that had counted before changes nothing
 		}
 	}
@@ -210,5 +210,5 @@ func (l *Ledger) History(ctx context.Context, org record.ID, k record.Key) ([]En
 
 // String is the outcome's name.
 func (o outcome) String() string {
-	return [...]string{"", "applied", "held", "waiting", "duplicate", "judged", "resumed", "scoped"}[o]
+	return [...]string{"", "applied", "held", "waiting", "duplicate", "judged", "resumed", "scoped", "given up"}[o]
 }

@@ -28,6 +28,12 @@ const (
 	scopeLog     = 'l'
 )
 
+// The counters by which the log says which way a patient went.
+const (
+	scopeEntered = 1
+	scopeLeft    = 2
+)
+
 func scopeKey(device record.ID, part byte) []byte {
 	b := append(make([]byte, 0, 40), tableScope)
 	b = append(b, device[:]...)
@@ -201,7 +207,7 @@ func (b *batch) moveScope(c Caller, id []byte, enters bool) error {
 			return err
 		}
 	}
-	if err := b.logScope(c.Device, patient); err != nil {
+	if err := b.logScope(c.Device, patient, enters); err != nil {
 		return err
 	}
 	direction := byte(0)
@@ -239,10 +245,13 @@ func (b *batch) enterScope(c Caller, edits []admission) error {
 }
 
 // logScope appends the event of a device's scope. It is linked to no record: it changes none.
-func (b *batch) logScope(device, patient record.ID) error {
+func (b *batch) logScope(device, patient record.ID, enters bool) error {
 	e := event{
 		outcome: scoped, org: b.org, seq: b.head.seq + 1, key: record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_PATIENT, ID: patient},
-		ref: causal.Dot{Replica: causal.ReplicaID(device), Counter: 1},
+		ref: causal.Dot{Replica: causal.ReplicaID(device), Counter: scopeLeft},
+	}
+	if enters {
+		e.ref.Counter = scopeEntered
 	}
 	e.commit = nextCommit(b.head.commit, &e, record.Hash{})
 	b.head = head{e.seq, e.commit}

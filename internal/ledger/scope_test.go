@@ -166,3 +166,29 @@ func TestScope_ARefusedWishIsGivenUp(t *testing.T) {
 		t.Error("the edit was not taken")
 	}
 }
+
+// TestScope_TheChainTellsWhoEntered: after a file was put back by hand, another patient enters where one had entered before. What the device was told before
+// no longer holds, and its cursor says so.
+func TestScope_TheChainTellsWhoEntered(t *testing.T) {
+	w := newWorld(t)
+	desk, room := w.tablet(), w.tablet()
+	room.store(room.r.LimitScope())
+	p, q := w.patient(), w.patient()
+	desk.edit(p, born(1980))
+	desk.edit(q, born(1990))
+	desk.sync()
+	room.sync()
+	again := room.clone()
+	putBack := w.backup()
+	room.store(room.r.Hold(p.ID))
+	room.sync()
+	putBack()
+	again.store(again.r.Hold(q.ID))
+	again.sync()
+	room.sync()
+	again.sync()
+	sameDigest(t, room, again)
+	if room.r.View(q).Empty() {
+		t.Error("the patient of the device's scope did not come")
+	}
+}
