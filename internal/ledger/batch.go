@@ -24,6 +24,7 @@ type pendingRow struct {
 	stored uint64 // its sequence in the index of changes before this batch; 0 for none
 	// concerned is the patients that it concerned before this batch.
 	concerned []record.ID
+	terms     []string    // that it was found by before this batch, ascending
 	held      []heldEntry // ascending by dot
 }
 
@@ -45,6 +46,12 @@ func (b *batch) flush() error {
 		if err := p.indexSubjects(b.w, b.l, b.org); err != nil {
 			return err
 		}
+		if err := p.indexTerms(b.w, b.l, b.org); err != nil {
+			return err
+		}
+	}
+	if err := b.l.markTerms(b.w, b.head); err != nil {
+		return err
 	}
 	return b.head.write(b.w)
 }
@@ -58,7 +65,7 @@ func (b *batch) row(k record.Key) (*pendingRow, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &pendingRow{row: r, stored: r.last, concerned: b.l.Schema.Subjects(r.state)}
+	p := &pendingRow{row: r, stored: r.last, concerned: b.l.Schema.Subjects(r.state), terms: b.l.termsOf(r.state)}
 	if r.held > 0 {
 		if p.held, err = readHeld(b.w, b.org, k); err != nil {
 			return nil, err

@@ -29,7 +29,7 @@ func (l *Ledger) Check(ctx context.Context, verify VerifyPage) (Report, error) {
 	var c checker
 	err := l.store.View(ctx, func(r store.Reader) error {
 		c = checker{r: r, chains: map[causal.ReplicaID][]record.Hash{}, records: map[recordAt]*found{}}
-		for _, step := range []func() error{c.log, c.rows, c.changes, func() error { return c.pages(verify) }} {
+		for _, step := range []func() error{c.log, c.rows, c.changes, func() error { return c.pages(verify) }, func() error { return c.terms(l) }} {
 			if err := step(); err != nil {
 				return err
 			}

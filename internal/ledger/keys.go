@@ -22,6 +22,7 @@ const (
 	tableBackups  = 'k' // sequence at a backup that is kept -> time
 	tableScope    = 'd' // device, part -> what scope.go says
 	tableSubjects = 'p' // organisation, patient, kind, record id -> sequence of its latest change, for each record that concerns the patient
+	tableTerms    = 't' // organisation, term, kind, record id -> 1, for each term that a record is found by
 	tablePages    = 'q' // replica, counter of a page's last edit -> its first counter, signature
 )
 

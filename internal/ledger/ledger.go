@@ -33,6 +33,7 @@ type Config struct {
 	Now       func() time.Time // for authored_at of the server's own edits and the answer to Hello
 	Random    io.Reader        // for ids and keys; crypto/rand.Reader when nil
 	Summarise Summarise        // for devices that do not hold every patient; nil when there are none
+	Terms     Terms            // what records are found by; the zero value keeps no such index
 }
 
 // Ledger is the log and its indexes on a store.

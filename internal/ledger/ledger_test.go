@@ -72,7 +72,7 @@ func (w *world) open() {
 		w.Fatal(err)
 	}
 	w.store = s
-	w.ledger, err = ledger.Open(w.Context(), s, ledger.Config{Schema: w.schema, Authorise: w.authorise, Now: time.Now})
+	w.ledger, err = ledger.Open(w.Context(), s, ledger.Config{Schema: w.schema, Authorise: w.authorise, Now: time.Now, Terms: termsOfTest(1)})
 	if err != nil {
 		w.Fatal(err)
 	}

@@ -24,6 +24,7 @@ import (
 	"needlebook/internal/ledger"
 	"needlebook/internal/record"
 	"needlebook/internal/schema"
+	"needlebook/internal/service"
 	"needlebook/internal/store/boltstore"
 )
 
@@ -221,7 +222,7 @@ func openLedger(ctx context.Context, st *boltstore.Store, now func() time.Time) 
 	if err != nil {
 		return nil, err
 	}
-	return ledger.Open(ctx, st, ledger.Config{Schema: sch, Now: now})
+	return ledger.Open(ctx, st, ledger.Config{Schema: sch, Now: now, Terms: service.Terms()})
 }
 
 // fileOf is a file with its hash.

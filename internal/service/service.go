@@ -123,7 +123,12 @@ func (s *Service) load(ctx context.Context) (err error) {
 	if s.validator, err = protovalidate.New(); err != nil {
 		return fmt.Errorf("read the bounds of the schema: %w", err)
 	}
-	if s.ledger, err = ledger.Open(ctx, s.Store, ledger.Config{Schema: s.schema, Authorise: s.authorise, Now: s.Now, Random: s.Random, Summarise: chart.Safety}); err != nil {
+	if s.ledger, err = ledger.Open(ctx, s.Store, ledger.Config{
+		Schema: s.schema, Authorise: s.authorise, Now: s.Now, Random: s.Random, Summarise: chart.Safety, Terms: Terms(),
+	}); err != nil {
+		return err
+	}
+	if err := s.makeTerms(ctx); err != nil {
 		return err
 	}
 	ring, err := s.keyring(ctx)
@@ -182,7 +187,7 @@ func (s *Service) routes() *http.ServeMux {
 	mount(dosev1connect.NewDoseServiceHandler(newDosing(s.charting), s.options()...))
 	mount(newChartHandler(s))
 	mount(dosev1connect.NewFindingServiceHandler(newFindings(s.charting), s.options()...))
-	mount(tracev1connect.NewTraceServiceHandler(tracev1connect.UnimplementedTraceServiceHandler{}, s.options()...))
+	mount(tracev1connect.NewTraceServiceHandler(newTracing(s.charting), s.options()...))
 	return mux
 }
 

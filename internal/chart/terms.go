@@ -1,0 +1,209 @@
+package chart
+
+import (
+	"slices"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	chartv1 "needlebook/gen/needlebook/chart/v1"
+	optionsv1 "needlebook/gen/needlebook/options/v1"
+	recordv1 "needlebook/gen/needlebook/record/v1"
+	"needlebook/internal/record"
+)
+
+// TermsVersion names what Terms gives. Whoever changes that adds one, and every ledger makes its index anew when it is opened.
+const TermsVersion = 1
+
+// The terms that records are found by in the ledger. What follows the letters is said beside each.
+const (
+	// TermVialLot leads from the batch number of a toxin to vials: LotKey and a zero byte.
+	TermVialLot = "lv"
+	// TermDiluentLot leads from the batch number of a diluent to the vials that it was added to: LotKey and a zero byte.
+	TermDiluentLot = "ld"
+	// TermLot leads from a batch number or an alias to lot records: LotKey and a zero byte.
+	TermLot = "lr"
+	// TermVial leads from a vial to the sessions that gave from it or drew up from it: the id.
+	TermVial = "v"
+	// TermVialDay leads from a clinic and a day in UTC to the vials that something happened to: the id of the clinic, and year, month and day as digits.
+	TermVialDay = "d"
+)
+
+// LotTerm is a term of a batch number.
+func LotTerm(term, number string) string { return term + LotKey(number) + "\x00" }
+
+// VialTerm is the term of a vial.
+func VialTerm(vial record.ID) string { return TermVial + string(vial[:]) }
+
+// VialDayTerm is the term of a clinic's day in UTC.
+func VialDayTerm(clinic record.ID, day time.Time) string {
+	return TermVialDay + string(clinic[:]) + day.UTC().Format("20060102")
+}
+
+// Terms is what a record is found by in the ledger: ascending, each once. Where fields are in conflict every value counts; what surely does not count is
+// left out.
+func Terms(st *record.State) []string {
+	var out []string
+	switch st.Key.Kind {
+	case optionsv1.RecordKind_RECORD_KIND_SESSION:
+		out = sessionTerms(st)
+	case optionsv1.RecordKind_RECORD_KIND_VIAL:
+		out = vialTerms(elementsOf(st))
+	case optionsv1.RecordKind_RECORD_KIND_LOT:
+		out = lotTerms(elementsOf(st))
+	default:
+		return nil
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// The numbers of the fields that sessionTerms reads. They are looked for in every session of every commit, so no message is made of what has none.
+const (
+	sessionInjections = 40
+	sessionSyringes   = 41
+	injectionGivings  = 20
+	givingGiven       = 2
+	syringeFilling    = 2
+)
+
+func sessionTerms(st *record.State) []string {
+	var out []string
+	var e *elements // made only where something was given
+	counts := func(p record.Path) bool {
+		if e == nil {
+			made := elementsOf(st)
+			e = &made
+		}
+		_, never := e.voided(p)
+		return !never
+	}
+	for _, v := range st.Values() {
+		var of func([]byte) string
+		switch {
+		case v.Register.Field == givingGiven && underGivings(v.Register.Path):
+			of = func(b []byte) string {
+				var m chartv1.Giving
+				_ = proto.Unmarshal(b, &m)
+				return m.GetGiven().GetVialId()
+			}
+		case v.Register.Field == syringeFilling && underSyringes(v.Register.Path):
+			of = func(b []byte) string {
+				var m chartv1.SessionSyringe
+				_ = proto.Unmarshal(b, &m)
+				return m.GetFilling().GetVialId()
+			}
+		default:
+			continue
+		}
+		for _, x := range v.Siblings {
+			if id, err := record.ParseID(of(x.Value)); !x.Cleared && err == nil && counts(v.Register.Path) && counts("") {
+				out = append(out, VialTerm(id))
+			}
+		}
+	}
+	return out
+}
+
+func underGivings(p record.Path) bool {
+	if len(p) == 0 {
+		return false
+	}
+	first, rest := p.Cut()
+	if first.Field != sessionInjections || rest == "" {
+		return false
+	}
+	second, rest := rest.Cut()
+	return second.Field == injectionGivings && rest == ""
+}
+
+func underSyringes(p record.Path) bool {
+	if len(p) == 0 {
+		return false
+	}
+	first, rest := p.Cut()
+	return first.Field == sessionSyringes && rest == ""
+}
+
+func vialTerms(e elements) []string {
+	if _, never := e.voided(""); never {
+		return nil
+	}
+	var out []string
+	for _, l := range messages[*chartv1.VialLabelling](e, "", "labelling") {
+		if l.GetLotNumber() != "" {
+			out = append(out, LotTerm(TermVialLot, l.GetLotNumber()))
+		}
+	}
+	days := eventDays(e)
+	for _, p := range e.in("", "preparations") {
+		if _, never := e.voided(p); never {
+			continue
+		}
+		for _, d := range messages[*chartv1.Diluent](e, p, "diluent") {
+			if d.GetLotNumber() != "" {
+				out = append(out, LotTerm(TermDiluentLot, d.GetLotNumber()))
+			}
+		}
+	}
+	for _, clinic := range e.ids("clinic_id") {
+		for _, day := range days {
+			out = append(out, VialDayTerm(clinic, day))
+		}
+	}
+	return out
+}
+
+// eventDays is the moments of what happened to a vial.
+func eventDays(e elements) []time.Time {
+	var out []time.Time
+	act := func(at *timestamppb.Timestamp) {
+		if at.CheckValid() == nil {
+			out = append(out, at.AsTime())
+		}
+	}
+	acts := func(collection, name string) {
+		for _, p := range e.in("", collection) {
+			for _, a := range messages[*recordv1.Act](e, p, name) {
+				act(a.GetAt())
+			}
+		}
+	}
+	acts("preparations", "mixed")
+	acts("draws", "drawn")
+	for _, p := range e.in("", "entries") {
+		for _, m := range messages[*chartv1.Piercing](e, p, "piercing") {
+			act(m.GetDone().GetAt())
+		}
+	}
+	for _, p := range e.in("", "wastes") {
+		for _, m := range messages[*chartv1.WasteAmount](e, p, "amount") {
+			act(m.GetDone().GetAt())
+		}
+	}
+	for _, m := range messages[*chartv1.Discard](e, "", "discarded") {
+		act(m.GetDone().GetAt())
+	}
+	return out
+}
+
+func lotTerms(e elements) []string {
+	var out []string
+	for _, m := range messages[*chartv1.LotIdentity](e, "", "identity") {
+		if m.GetNumber() != "" {
+			out = append(out, LotTerm(TermLot, m.GetNumber()))
+		}
+	}
+	for _, p := range e.in("", "aliases") {
+		if _, never := e.voided(p); never {
+			continue
+		}
+		for _, m := range messages[*chartv1.LotAliasClaim](e, p, "alias") {
+			if m.GetNumber() != "" {
+				out = append(out, LotTerm(TermLot, m.GetNumber()))
+			}
+		}
+	}
+	return out
+}
