@@ -22,7 +22,7 @@ type Rule struct {
 func Rules() map[string]Rule {
 	all := []string{
 		"dose", "fault", "causal", "record", "schema", "wire", "formulary", "replica", "reckon", "store", "store/boltstore", "durable", "blob",
-		"ledger", "auth", "audit", "chart", "anatomy", "gs1", "guard", "export", "gather", Gen,
+		"ledger", "auth", "audit", "chart", "anatomy", "gs1", "guard", "export", "gather", "rest", "visit", "stock", Gen,
 	}
 	withService := append(slices.Clone(all), "service")
 	withServer := append(slices.Clone(withService), "server")
@@ -40,6 +40,8 @@ func Rules() map[string]Rule {
 		"internal/chart":     {Pure: true, Ours: []string{"causal", "record", "wire", "dose", "fault", Gen}},
 		"internal/export":    {Pure: true, Ours: []string{Gen}},
 		"internal/guard":     {Pure: true, Ours: []string{"dose", "anatomy", "formulary", "chart", Gen}},
+		"internal/visit":     {Pure: true, Ours: []string{"dose", "anatomy", "formulary", "fault", Gen}},
+		"internal/stock":     {Pure: true, Ours: []string{"dose", "gs1", "formulary", "visit", "fault", Gen}},
 		"internal/reckon":    {Pure: true, Ours: []string{"dose", "formulary", "guard", "fault", Gen}},
 		"internal/gather":    {Pure: true, Ours: []string{"formulary", "fault", Gen}},
 
@@ -51,6 +53,7 @@ func Rules() map[string]Rule {
 		"internal/ledger":          {Ours: []string{"store", "record", "causal", "wire", "fault", Gen}},
 		"internal/auth":            {Ours: []string{"store", "fault", Gen}},
 		"internal/audit":           {Ours: []string{"store", Gen}},
+		"internal/rest":            {Ours: []string{"fault", Gen}},
 		"internal/service":         {Ours: all},
 		"internal/server":          {Ours: withService},
 		"internal/device": {Ours: []string{
@@ -61,8 +64,14 @@ func Rules() map[string]Rule {
 		"internal/demo":  {Ours: withServer},
 		"cmd/needlebook": {Ours: append(slices.Clone(withServer), "sim", "device", "demo")},
 
-		"internal/house":          {},
+		"internal/house": {},
+		"internal/tabletcore": {Pure: true, Ours: []string{
+			"replica", "chart", "gather", "reckon", "formulary", "anatomy", "record", "causal", "schema", "fault", Gen,
+		}},
+		"cmd/needlebook-wasm": {Ours: []string{"tabletcore"}},
+
 		"internal/house/gates":    {Ours: []string{"house"}},
+		"internal/house/openapi":  {},
 		"internal/house/messages": {},
 	}
 }
