@@ -40,6 +40,7 @@ func commands() []command {
 
 // dispatch finds the command that args name, runs it and turns its error into an exit code.
 func dispatch(ctx context.Context, e env, table []command, args []string) int {
+	e.stdout = onScreen(e.stdout, e.getenv)
 	group := command{name: "needlebook", sub: table}
 	path := []string{"needlebook"}
 	asked := false

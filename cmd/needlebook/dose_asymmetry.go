@@ -69,7 +69,7 @@ func asymmetryRequest(ctx context.Context, e env, flags *flag.FlagSet, from from
 		}
 	} else {
 		var facts *dosev1.HistoryFacts
-		edition, facts, err = from.historyFacts(ctx, e)
+		edition, facts, _, err = from.historyFacts(ctx, e)
 		request.Subject = &dosev1.GetAsymmetryRequest_Facts{Facts: facts}
 	}
 	if err != nil {
@@ -119,7 +119,7 @@ func (p *page) treatmentSides(t *dosev1.TreatmentSides) {
 		p.wrapped("  ", muscleText(m.GetMuscle())+", "+m.GetProduct())
 		p.row("right", sideDoseText(m.GetRight()))
 		p.row("left", sideDoseText(m.GetLeft()))
-		p.row("right less left", differenceText(m))
+		p.row("difference", differenceText(m))
 		for i, pair := range m.GetPairs() {
 			p.row(map[bool]string{true: "places"}[i == 0], pairText(pair))
 		}
@@ -149,7 +149,7 @@ func differenceText(m *dosev1.MuscleSides) string {
 	if m.GetDifference() == nil {
 		return "not known while a dose is not known"
 	}
-	text := spanText(m.GetDifference())
+	text := spanText(m.GetDifference()) + ", right less left"
 	if m.DifferencePercent != nil {
 		text += ", " + m.GetDifferencePercent() + "\u00a0% of the larger"
 	}

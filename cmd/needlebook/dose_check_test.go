@@ -43,6 +43,7 @@ func TestCheckAnswersTheVectors(t *testing.T) {
 				t.Errorf("%s: more than %d columns: %q", file, columns, line)
 			}
 		}
+		onPhone(t, file, out, string(vector.Request), "dose", "check")
 		for _, word := range []string{" U ", " IU", "0.0 ", " .5"} {
 			if strings.Contains(out, word) {
 				t.Errorf("%s: %q in people's output", file, word)

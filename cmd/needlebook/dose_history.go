@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"flag"
 	"fmt"
@@ -41,13 +42,16 @@ func runHistory(ctx context.Context, e env, args []string) error {
 	if err := parseFlags(flags, args); err != nil {
 		return err
 	}
-	edition, request, err := historyRequest(ctx, e, flags, from)
+	edition, request, names, err := historyRequest(ctx, e, flags, from)
 	if err != nil {
 		return err
 	}
 	response, err := reckon.GetToxinHistory(edition, request)
 	if err != nil {
 		return err
+	}
+	for _, k := range response.GetKnowledge() {
+		k.ClinicName = names[k.GetClinicId()]
 	}
 	if wantsJSON(flags) {
 		err = printJSON(e.stdout, response)
@@ -60,38 +64,40 @@ func runHistory(ctx context.Context, e env, args []string) error {
 	return holdAmong(response.GetFindings())
 }
 
-// historyRequest gathers from a replica, or reads standard input.
-func historyRequest(ctx context.Context, e env, flags *flag.FlagSet, from fromRecords) (*formulary.Edition, *dosev1.GetToxinHistoryRequest, error) {
+// historyRequest gathers from a replica, with the names of clinics, or reads standard input.
+func historyRequest(
+	ctx context.Context, e env, flags *flag.FlagSet, from fromRecords,
+) (*formulary.Edition, *dosev1.GetToxinHistoryRequest, map[string]string, error) {
 	request := &dosev1.GetToxinHistoryRequest{}
 	asked, err := from.asked()
 	if err != nil {
-		return nil, nil, err
+		return nil, nil, nil, err
 	}
 	if !asked {
 		for _, name := range []string{"on", "from", "until", "market"} {
 			if set(flags, name) != nil {
-				return nil, nil, usagef("%s: -%s belongs to -patient; a request on standard input says it itself", flags.Name(), name)
+				return nil, nil, nil, usagef("%s: -%s belongs to -patient; a request on standard input says it itself", flags.Name(), name)
 			}
 		}
 		edition, err := editionOf(flags)
 		if err != nil {
-			return nil, nil, err
+			return nil, nil, nil, err
 		}
-		return edition, request, readRequest(e, request)
+		return edition, request, nil, readRequest(e, request)
 	}
 	if request.On, err = dayFlag(e, flags, "on"); err != nil {
-		return nil, nil, err
+		return nil, nil, nil, err
 	}
 	if request.From, err = optionalDay(e, flags, "from"); err != nil {
-		return nil, nil, err
+		return nil, nil, nil, err
 	}
 	if request.Until, err = optionalDay(e, flags, "until"); err != nil {
-		return nil, nil, err
+		return nil, nil, nil, err
 	}
 	request.Formulary = choiceOf(flags)
-	edition, facts, err := from.historyFacts(ctx, e)
+	edition, facts, names, err := from.historyFacts(ctx, e)
 	request.Subject = &dosev1.GetToxinHistoryRequest_Facts{Facts: facts}
-	return edition, request, err
+	return edition, request, names, err
 }
 
 // printHistory prints a history for people. What was not checked stands first, so that no history reads as an all-clear.
@@ -121,7 +127,7 @@ func printHistory(w io.Writer, q *dosev1.GetToxinHistoryRequest, r *dosev1.GetTo
 		if k.GetCompleteUntil() != nil {
 			until = "complete until " + k.GetCompleteUntil().AsTime().UTC().Format("2006-01-02 15:04 UTC")
 		}
-		p.wrapped("  ", k.GetClinicId()+": "+until)
+		p.wrapped("  ", cmp.Or(k.GetClinicName(), k.GetClinicId())+": "+until)
 	}
 	p.findings(r.GetFindings())
 	p.foot(r.GetCaution(), r.GetEdition())

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -21,9 +22,18 @@ const thousands = `{"product": "onabotulinumtoxinA", "vial": {"content_units": "
 
 // inProcess runs a command line with a clock that stands, and returns its exit code and what it printed.
 func inProcess(stdin string, args ...string) (code int, stdout, stderr string) {
+	return inColumns("", stdin, args...)
+}
+
+// phone is the width of a small screen.
+const phone = 44
+
+// inColumns is inProcess on a screen of a width; one that is not known when it is empty.
+func inColumns(width, stdin string, args ...string) (code int, stdout, stderr string) {
 	var out, errs bytes.Buffer
+	getenv := func(name string) string { return map[string]string{"COLUMNS": width}[name] }
 	now := func() time.Time { return time.Date(2026, 3, 1, 9, 30, 0, 0, time.UTC) }
-	e := env{stdin: strings.NewReader(stdin), stdout: &out, stderr: &errs, now: now, getenv: func(string) string { return "" }}
+	e := env{stdin: strings.NewReader(stdin), stdout: &out, stderr: &errs, now: now, getenv: getenv}
 	code = dispatch(context.Background(), e, commands(), args)
 	return code, out.String(), errs.String()
 }
@@ -68,7 +78,8 @@ func TestMixedNowIsTheClockOfTheEnv(t *testing.T) {
 
 // commandsByMethod names the command of each method that has one.
 func commandsByMethod() map[string]string {
-	return map[string]string{"Prepare": "prepare", "PlanDraw": "draw", "AdviseDilution": "advise", "GetToxinHistory": "history", "CompareProducts": "compare"}
+	return map[string]string{"Prepare": "prepare", "PlanDraw": "draw", "AdviseDilution": "advise", "GetToxinHistory": "history", "CompareProducts": "compare",
+		"GetAsymmetry": "asymmetry"}
 }
 
 // People's output keeps to 80 columns, writes no unit short and lets no name steer the terminal, for every vector of the calculator.
@@ -106,6 +117,7 @@ func TestPeoplesOutput(t *testing.T) {
 			t.Errorf("%s: exit %d: %s", name, code, stderr)
 		}
 		checked++
+		onPhone(t, name, stdout, r.text, "dose", r.command)
 		for line := range strings.Lines(stdout) {
 			line = strings.TrimSuffix(line, "\n")
 			if n := utf8.RuneCountInString(line); n > columns {
@@ -119,11 +131,29 @@ func TestPeoplesOutput(t *testing.T) {
 			t.Errorf("%s: no caution", name)
 		}
 	}
-	if checked < 28 {
+	if checked < 30 {
 		t.Errorf("only %d answers looked at", checked)
 	}
 	if _, stdout, _ := inProcess(thousands, "dose", "draw"); !strings.Contains(stdout, "12,345.5 units") {
 		t.Error(stdout)
+	}
+}
+
+// onPhone runs a command on a small screen: no line is wider, and every word is there that a wide one shows.
+func onPhone(t *testing.T, name, wide, stdin string, args ...string) {
+	t.Helper()
+	_, stdout, _ := inColumns(strconv.Itoa(phone), stdin, args...)
+	for line := range strings.Lines(stdout) {
+		if n := utf8.RuneCountInString(strings.TrimSuffix(line, "\n")); n > phone {
+			t.Errorf("%s: %d columns on a phone: %s", name, n, line)
+		}
+	}
+	letters := func(text string) string { return strings.Join(strings.Fields(text), "") }
+	shown := letters(stdout)
+	for _, word := range strings.Fields(wide) {
+		if word = strings.TrimRight(word, ":;,"); !strings.Contains(shown, word) {
+			t.Errorf("%s: %q is not shown on a phone:\n%s", name, word, stdout)
+		}
 	}
 }
 

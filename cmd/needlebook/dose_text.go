@@ -153,10 +153,18 @@ func (p *page) syringe(number int, s *dosev1.SyringePlan, doses map[string]*dose
 	rows := [][]string{{"", "side", "dose", "then plunger at", "delivers", "error"}}
 	for _, m := range s.GetMarks() {
 		d := doses[m.GetRef()]
-		rows = append(rows, []string{printable(m.GetRef()), sideText(d.Side), units(d.GetDoseUnits()), at(m.GetMarkMl()), units(m.GetDeliveredUnits()), m.GetErrorPercent() + " %"})
+		rows = append(rows, []string{refText(d), sideText(d.Side), units(d.GetDoseUnits()), at(m.GetMarkMl()), units(m.GetDeliveredUnits()), m.GetErrorPercent() + " %"})
 	}
 	p.table(rows)
 	p.line("  left in it: plunger at " + at(s.GetLeftMl()))
+}
+
+// refText names an injection, with its muscle where one was named.
+func refText(d *dosev1.PlannedDose) string {
+	if d.Muscle == nil {
+		return printable(d.GetRef())
+	}
+	return printable(d.GetRef() + ", " + strings.ReplaceAll(d.GetMuscle(), "_", " "))
 }
 
 // markText says where the plunger stands. An insulin scale's marks are volume and are never called units.

@@ -125,19 +125,11 @@ func (p *page) section(name string, edition *formulary.Edition, blanks []string)
 	}
 }
 
-// shortWords keeps a figure of a few words together, and breaks words such as addresses that no line holds.
+// shortWords keeps a figure of a few words together.
 func shortWords(text string) string {
-	const mostTogether, mostWord = 24, columns - 8
+	const mostTogether = 24
 	if len(text) <= mostTogether {
 		return strings.ReplaceAll(text, " ", "\u00a0")
 	}
-	words := strings.Split(text, " ")
-	for i, word := range words {
-		var parts []string
-		for runes := []rune(word); len(runes) > 0; runes = runes[min(mostWord, len(runes)):] {
-			parts = append(parts, string(runes[:min(mostWord, len(runes))]))
-		}
-		words[i] = strings.Join(parts, " ")
-	}
-	return strings.Join(words, " ")
+	return text
 }

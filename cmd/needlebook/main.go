@@ -1,7 +1,8 @@
 // Command needlebook is the one binary of Needlebook: the server, its store's tools, the dose calculator of the command line.
 //
 // Every command is a row of the table in commands.go and a file of its own. Commands get all that they touch of the process in an env, so that tests
-// call run in process. What a command prints for programs (--json) goes to standard output and is stable; texts for people may change.
+// call run in process. What a command prints for programs (--json) goes to standard output and is stable; texts for people may change. They keep to 80
+// columns, or to the fewer of the environment's COLUMNS, such as 44 on a phone.
 //
 // Exit codes, stable:
 //

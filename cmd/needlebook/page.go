@@ -2,51 +2,120 @@ package main
 
 import (
 	"io"
+	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
 )
 
-// columns is the width that people's output keeps to.
-const columns = 80
+// columns is the width that people's output keeps to where the screen is not narrower; narrow is the width below which names stand on lines of their own,
+// and leastColumns the narrowest that is kept to.
+const (
+	columns      = 80
+	narrow       = 60
+	leastColumns = 40
+)
 
-// page collects lines of people's output. Within it a non-breaking space never breaks; it is written as a plain one, since terminals break at columns.
-type page struct{ lines []string }
+// screen is a terminal whose width is known.
+type screen struct {
+	io.Writer
+	width int
+}
 
-func (p *page) line(text string) { p.lines = append(p.lines, text) }
+// onScreen is standard output with the width that the variable COLUMNS says, between leastColumns and columns.
+func onScreen(w io.Writer, getenv func(string) string) io.Writer {
+	n, err := strconv.Atoi(getenv("COLUMNS"))
+	if err != nil || n < 1 {
+		return w
+	}
+	return screen{w, min(max(n, leastColumns), columns)}
+}
+
+// page collects people's output, which is broken into lines when the width is known. Within it a non-breaking space never breaks unless a line has no other;
+// it is written as a plain one, since terminals break at columns.
+type page struct{ parts []func(width int) []string }
+
+// line prints a line as it is, broken only where the screen is narrower.
+func (p *page) line(text string) {
+	indent := text[:len(text)-len(strings.TrimLeft(text, " "))]
+	p.parts = append(p.parts, func(width int) []string {
+		if utf8.RuneCountInString(text) <= width {
+			return []string{text}
+		}
+		return broken(width, indent, indent+"  ", strings.TrimLeft(text, " "))
+	})
+}
 
 // wrapped breaks text at spaces so that lines keep to the width, the second and later ones set in by two more columns.
 func (p *page) wrapped(indent, text string) { p.broken(indent, indent+"  ", text) }
 
 func (p *page) broken(first, later, text string) {
-	line, width := first, utf8.RuneCountInString(first)
-	empty := true
+	p.parts = append(p.parts, func(width int) []string { return broken(width, first, later, text) })
+}
+
+// broken is text in lines of at most width. Words that belong together are parted, and a word is broken where the line ends, only when no line holds them.
+func broken(width int, first, later, text string) (lines []string) {
+	line, empty := first, true
+	end := func() { lines, line, empty = append(lines, line), later, true }
+	var words []string
 	for word := range strings.SplitSeq(printable(text), " ") {
-		n := utf8.RuneCountInString(word)
-		if !empty && width+1+n > columns {
-			p.line(line)
-			line, width, empty = later, utf8.RuneCountInString(later), true
+		if utf8.RuneCountInString(later)+utf8.RuneCountInString(word) > width {
+			words = append(words, strings.Split(word, "\u00a0")...)
+		} else {
+			words = append(words, word)
+		}
+	}
+	for _, word := range words {
+		if !empty && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > width {
+			end()
 		}
 		if !empty {
-			line, width = line+" ", width+1
+			line += " "
 		}
-		line, width, empty = line+word, width+n, false
+		for room := width - utf8.RuneCountInString(line); utf8.RuneCountInString(word) > room; room = width - utf8.RuneCountInString(line) {
+			head := string([]rune(word)[:max(room, 1)])
+			line, word = line+head, word[len(head):]
+			end()
+		}
+		line, empty = line+word, false
 	}
-	p.line(line)
+	return append(lines, line)
 }
 
-// row prints a name and its value, aligned with the other rows.
-func (p *page) row(name, value string) {
-	p.broken("  "+pad(name, 13), strings.Repeat(" ", 17), value)
-}
+// row prints a name and its value, aligned with the other rows; on a narrow screen the value goes on beneath the name.
+func (p *page) row(name, value string) { p.named(name, 13, 17, value) }
 
 // labelled prints a finding behind its level.
-func (p *page) labelled(label, text string) {
-	p.broken("  "+pad(label, 8), strings.Repeat(" ", 10), text)
+func (p *page) labelled(label, text string) { p.named(label, 8, 10, text) }
+
+func (p *page) named(name string, room, indent int, text string) {
+	p.parts = append(p.parts, func(width int) []string {
+		switch {
+		case width >= narrow:
+			return broken(width, "  "+pad(name, room), strings.Repeat(" ", indent), text)
+		case name == "":
+			return broken(width, "    ", "      ", text)
+		default:
+			return broken(width, "  ", "      ", name+": "+text)
+		}
+	})
 }
 
-// table prints rows with their columns aligned; the first row is the heads. A first cell that is long goes on a line of its own.
+// table prints rows with their columns aligned; the first row is the heads. A first cell that is long goes on a line of its own. Where the screen is too
+// narrow each row is told cell by cell behind its heads.
 func (p *page) table(rows [][]string) {
+	p.parts = append(p.parts, func(width int) []string {
+		lines := aligned(rows)
+		for _, line := range lines {
+			if utf8.RuneCountInString(line) > width {
+				return told(width, rows)
+			}
+		}
+		return lines
+	})
+}
+
+func aligned(rows [][]string) (lines []string) {
 	const mostFirst = 12
 	widths := make([]int, len(rows[0]))
 	for _, row := range rows {
@@ -58,19 +127,48 @@ func (p *page) table(rows [][]string) {
 	}
 	for _, row := range rows {
 		if utf8.RuneCountInString(row[0]) > mostFirst {
-			p.line("  " + row[0])
+			lines = append(lines, "  "+row[0])
 			row = append([]string{""}, row[1:]...)
 		}
 		line := " "
 		for i, cell := range row {
 			line += " " + pad(cell, widths[i]+1)
 		}
-		p.line(strings.TrimRight(line, " "))
+		lines = append(lines, strings.TrimRight(line, " "))
 	}
+	return lines
+}
+
+// told is a table's rows as sentences: the first cell, then each other behind its head; a cell without a head follows the one before.
+func told(width int, rows [][]string) (lines []string) {
+	for _, row := range rows[1:] {
+		text := ""
+		for i, cell := range row {
+			switch head := rows[0][i]; {
+			case cell == "":
+			case text == "":
+				text = strings.TrimLeft(head+"\u00a0"+cell, "\u00a0")
+			case head == "":
+				text += ", " + cell
+			default:
+				text += "; " + head + " " + cell
+			}
+		}
+		lines = append(lines, broken(width, "  ", "    ", text)...)
+	}
+	return lines
 }
 
 func (p *page) write(w io.Writer) error {
-	text := strings.ReplaceAll(strings.Join(p.lines, "\n")+"\n", "\u00a0", " ")
+	width := columns
+	if s, ok := w.(screen); ok {
+		width = s.width
+	}
+	var lines []string
+	for _, part := range p.parts {
+		lines = append(lines, part(width)...)
+	}
+	text := strings.ReplaceAll(strings.Join(lines, "\n")+"\n", "\u00a0", " ")
 	_, err := io.WriteString(w, text)
 	return err
 }

@@ -115,3 +115,12 @@ func knowledge(r Records, unread map[string]bool) []*dosev1.ClinicKnowledgeFact 
 	}
 	return all
 }
+
+// NameClinics sets the names of the clinics of an answer, as far as their records are here and hold one.
+func NameClinics(r Records, all []*dosev1.ClinicKnowledge) {
+	for _, k := range all {
+		if v, _, err := view(r, kindClinic, k.GetClinicId()); err == nil {
+			k.ClinicName = v.GetRecord().GetClinic().GetName()
+		}
+	}
+}

@@ -43,19 +43,16 @@ type Facts struct {
 	Unread    bool
 }
 
-// lot finds the record of a lot: by its id, else by product and number or an alias of it.
-func (f *Facts) lot(id, product, number string) *chartv1.Lot {
+// lotsOf finds every record of a lot: by its id, and by product and number or an alias of it. Two tablets may have made one each, and only one of them says
+// that the lot was recalled.
+func (f *Facts) lotsOf(id, product, number string) []*chartv1.Lot {
+	var all []*chartv1.Lot
 	for _, l := range f.Lots {
-		if id != "" && l.GetId() == id {
-			return l
+		if id != "" && l.GetId() == id || number != "" && l.GetIdentity().GetProduct() == product && isNumbered(l, number) {
+			all = append(all, l)
 		}
 	}
-	for _, l := range f.Lots {
-		if number != "" && l.GetIdentity().GetProduct() == product && isNumbered(l, number) {
-			return l
-		}
-	}
-	return nil
+	return all
 }
 
 func isNumbered(l *chartv1.Lot, number string) bool {

@@ -142,10 +142,10 @@ func (c *checker) allGiven() bool {
 	return !slices.ContainsFunc(c.injections, func(i injection) bool { return i.giving == nil })
 }
 
-// expiry takes the earlier of what the pack and the lot's record say.
+// expiry takes the earliest of what the pack and the lot's records say.
 func (c *checker) expiry(v *chartv1.Vial, about []string) {
 	until, ok := dayOf(v.GetLabelling().GetExpiresOn())
-	if lot := c.lotOf(v); lot != nil {
+	for _, lot := range c.lotsOf(v) {
 		if day, known := dayOf(lot.GetExpiresOn()); known && (!ok || day < until) {
 			until, ok = day, true
 		}
@@ -158,20 +158,22 @@ func (c *checker) expiry(v *chartv1.Vial, about []string) {
 	}
 }
 
-func (c *checker) lotOf(v *chartv1.Vial) *chartv1.Lot {
-	return c.f.lot(v.GetLabelling().GetLotId(), v.GetPresentation().GetProduct(), v.GetLabelling().GetLotNumber())
+func (c *checker) lotsOf(v *chartv1.Vial) []*chartv1.Lot {
+	return c.f.lotsOf(v.GetLabelling().GetLotId(), v.GetPresentation().GetProduct(), v.GetLabelling().GetLotNumber())
 }
 
 func (c *checker) recall(v *chartv1.Vial, about []string) {
-	lot := c.lotOf(v)
-	if lot == nil {
+	lots := c.lotsOf(v)
+	if len(lots) == 0 {
 		c.say(said{code: CodeLotUnknown, about: about, text: "The record of the vial's lot is not known here, so whether it was recalled was not checked."})
 		return
 	}
-	for _, r := range lot.GetRecalls() {
-		if r.GetLifted() == nil {
-			c.say(said{code: CodeRecalled, about: []string{about[0], keyOf(optionsv1.RecordKind_RECORD_KIND_LOT, lot.GetId())},
-				of: r.GetId(), text: "The lot " + lot.GetIdentity().GetNumber() + " was recalled: " + r.GetNotice().GetReason()})
+	for _, lot := range lots {
+		for _, r := range lot.GetRecalls() {
+			if r.GetLifted() == nil {
+				c.say(said{code: CodeRecalled, about: []string{about[0], keyOf(optionsv1.RecordKind_RECORD_KIND_LOT, lot.GetId())},
+					of: r.GetId(), text: "The lot " + lot.GetIdentity().GetNumber() + " was recalled: " + r.GetNotice().GetReason()})
+			}
 		}
 	}
 }
