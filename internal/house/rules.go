@@ -112,7 +112,7 @@ func pureModules() []string {
 func testModules() []string {
 	return []string{
 		"pgregory.net/rapid", "github.com/stretchr/testify", "github.com/google/go-cmp", "github.com/rogpeppe/go-internal",
-		"github.com/santhosh-tekuri/jsonschema/v6",
+		"github.com/santhosh-tekuri/jsonschema/v6", "github.com/pb33f/libopenapi", "github.com/pb33f/libopenapi-validator",
 	}
 }
 

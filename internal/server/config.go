@@ -32,6 +32,9 @@ type Config struct {
 	// InsecureHTTP allows plain HTTP where Listen is not loopback, as behind a proxy that ends TLS.
 	InsecureHTTP bool
 
+	// Docs shows developers of clients the calls at /docs and /openapi.json; nothing there is about a patient or an organisation.
+	Docs bool
+
 	// MetricsListen is a private address for /healthz, /readyz and /metrics; empty means none.
 	MetricsListen string
 
@@ -60,7 +63,7 @@ type Config struct {
 
 // Default is a server for this machine alone.
 func Default() Config {
-	return Config{Data: "needlebook-data", Listen: "127.0.0.1:8740", Administrator: "Administrator", StopWithin: 15 * time.Second, Now: time.Now}
+	return Config{Data: "needlebook-data", Listen: "127.0.0.1:8740", Administrator: "Administrator", StopWithin: 15 * time.Second, Docs: true, Now: time.Now}
 }
 
 // ConfigError is a field of a Config that cannot be.

@@ -13,7 +13,10 @@ import (
 	"sync"
 	"time"
 
+	faultv1 "needlebook/gen/needlebook/fault/v1"
 	"needlebook/internal/auth"
+	"needlebook/internal/fault"
+	"needlebook/internal/rest"
 )
 
 // Limits of the listener. A whole clinic may come from one address.
@@ -123,20 +126,32 @@ func bounded(h http.Handler) *http.Server {
 	}
 }
 
-// mux is what tablets reach: the calls, and the authority's certificate.
+// mux is what tablets reach: the calls, the authority's certificate, and what is shown to developers of clients.
 func (s *Server) mux() http.Handler {
-	calls := s.service.Handler()
-	if s.authority == nil {
-		return calls
-	}
 	mux := http.NewServeMux()
-	mux.HandleFunc("GET "+CertificatePath, func(w http.ResponseWriter, _ *http.Request) {
-		w.Header().Set("Content-Type", "application/x-pem-file")
-		w.Header().Set("Content-Disposition", `attachment; filename="needlebook-authority.pem"`)
-		_, _ = w.Write(s.authority.CertificatePEM()) // the client may be gone
-	})
-	mux.Handle("/", calls)
+	if s.authority != nil {
+		mux.HandleFunc(CertificatePath, s.certificate)
+	}
+	if s.cfg.Docs {
+		pages := rest.Pages()
+		for _, path := range []string{rest.DocumentPath, rest.DocsPath, rest.DocsPath + "/"} {
+			mux.Handle(path, pages)
+		}
+	}
+	mux.Handle("/", s.service.Handler())
 	return mux
+}
+
+// certificate answers with the certificate of the clinic's own authority.
+func (s *Server) certificate(w http.ResponseWriter, r *http.Request) {
+	if r.Method != http.MethodGet && r.Method != http.MethodHead {
+		w.Header().Set("Allow", "GET, HEAD")
+		rest.Refuse(w, http.StatusMethodNotAllowed, fault.New(faultv1.Reason_REASON_INVALID_FIELD, "method", r.Method, "GET or HEAD"))
+		return
+	}
+	w.Header().Set("Content-Type", "application/x-pem-file")
+	w.Header().Set("Content-Disposition", `attachment; filename="needlebook-authority.pem"`)
+	_, _ = w.Write(s.authority.CertificatePEM()) // the client may be gone
 }
 
 // CertificatePath is where a tablet fetches the certificate of the clinic's own authority.

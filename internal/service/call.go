@@ -36,6 +36,9 @@ type call struct {
 	idle bool
 	// broken is true when the body did not come as it should.
 	broken bool
+	// rest is true when the call came by REST; refused is how it failed, nil while it has not.
+	rest    bool
+	refused *refused
 	// bytes in and out of the body, for the log.
 	in, out int64
 }
@@ -55,8 +58,9 @@ func principalOf(ctx context.Context) auth.Principal { return callOf(ctx).princi
 
 // fail notes how the call ended and returns the error for the caller.
 func (c *call) fail(err error) error {
-	wire, reason := wireError(err, c.id)
-	c.code, c.reason = wire.Code().String(), reason
+	r := refuse(err, c.id)
+	reason := r.entry.Reason
+	c.code, c.reason, c.refused = r.code.String(), reason, &r
 	if reason == faultv1.Reason_REASON_INTERNAL || reason == faultv1.Reason_REASON_DATA_LOSS {
 		c.inside = err
 	}

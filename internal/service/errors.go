@@ -17,6 +17,7 @@ import (
 	"needlebook/internal/auth"
 	"needlebook/internal/blob"
 	"needlebook/internal/fault"
+	"needlebook/internal/rest"
 	"needlebook/internal/store"
 )
 
@@ -100,35 +101,66 @@ func blobRefusal(err error) *fault.Error {
 	return nil
 }
 
-// wireError is the error that goes to the caller, and the reason behind it for the log. Texts of errors that are no refusals stay inside.
-func wireError(err error, requestID string) (*connect.Error, faultv1.Reason) {
+// refused is a failed call as it goes out, whatever it speaks: at least one refusal, of which the first decides.
+type refused struct {
+	code     connect.Code
+	refusals []*fault.Error
+	entry    fault.Entry // of the first
+	text     string
+}
+
+// refuse is what a caller is told of an error. Texts of errors that are no refusals stay inside.
+func refuse(err error, requestID string) refused {
 	var made *connect.Error
 	if errors.As(err, &made) && fault.Of(err) == nil {
-		return frameworkError(made, requestID)
+		return refuse(frameworkRefusal(made), requestID)
 	}
-	refusals := refusalsOf(err)
-	first := refusals[0]
-	entry, ok := fault.Lookup(first.Reason)
+	r := refused{refusals: refusalsOf(err)}
+	entry, ok := fault.Lookup(r.refusals[0].Reason)
 	if !ok {
-		first = fault.Wrap(faultv1.Reason_REASON_INTERNAL, err)
-		entry, _ = fault.Lookup(first.Reason)
+		r.refusals = []*fault.Error{fault.Wrap(faultv1.Reason_REASON_INTERNAL, err)}
+		entry, _ = fault.Lookup(faultv1.Reason_REASON_INTERNAL)
 	}
-	code := codeOf(entry.Class)
+	r.entry, r.code = entry, codeOf(entry.Class)
 	switch {
 	case errors.Is(err, context.Canceled):
-		code = connect.CodeCanceled
+		r.code = connect.CodeCanceled
 	case errors.Is(err, context.DeadlineExceeded):
-		code = connect.CodeDeadlineExceeded
+		r.code = connect.CodeDeadlineExceeded
 	}
-	out := connect.NewError(code, errors.New(textOf(refusals, first.Reason, requestID)))
-	addDetail(out, errorInfo(first, requestID))
-	if violations := violationsOf(refusals); len(violations) > 0 {
+	r.text = textOf(r.refusals, entry.Reason, requestID)
+	return r
+}
+
+// wire is the refusal as Connect and gRPC carry it.
+func (r refused) wire(requestID string) *connect.Error {
+	out := connect.NewError(r.code, errors.New(r.text))
+	addDetail(out, errorInfo(r.refusals[0], requestID))
+	if violations := violationsOf(r.refusals); len(violations) > 0 {
 		addDetail(out, &errdetails.BadRequest{FieldViolations: violations})
 	}
-	if entry.Retry {
-		addDetail(out, &errdetails.RetryInfo{RetryDelay: durationpb.New(retryDelay(first))})
+	if r.entry.Retry {
+		addDetail(out, &errdetails.RetryInfo{RetryDelay: durationpb.New(retryDelay(r.refusals[0]))})
 	}
-	return out, first.Reason
+	return out
+}
+
+// problem is the refusal as REST carries it. status is 0 where the catalogue decides.
+func (r refused) problem(requestID string, status int) rest.Problem {
+	if status == 0 {
+		status = rest.StatusOf(r.entry.Reason, r.entry.Class)
+	}
+	retry := time.Duration(0)
+	if r.entry.Retry {
+		retry = retryDelay(r.refusals[0])
+	}
+	return rest.NewProblem(r.refusals, status, r.code.String(), r.text, requestID, retry)
+}
+
+// wireError is the error that goes to the caller, and the reason behind it for the log.
+func wireError(err error, requestID string) (*connect.Error, faultv1.Reason) {
+	r := refuse(err, requestID)
+	return r.wire(requestID), r.entry.Reason
 }
 
 func textOf(refusals []*fault.Error, reason faultv1.Reason, requestID string) string {
@@ -181,18 +213,17 @@ func addDetail(e *connect.Error, m proto.Message) {
 	}
 }
 
-// frameworkError gives an error that Connect itself made the reason that fits its code. Its text may repeat what was sent, so it is replaced.
-func frameworkError(made *connect.Error, requestID string) (*connect.Error, faultv1.Reason) {
-	refusal := fault.Wrap(faultv1.Reason_REASON_INTERNAL, made)
+// frameworkRefusal gives an error that Connect itself made the reason that fits its code. Its text may repeat what was sent, so it is replaced.
+func frameworkRefusal(made *connect.Error) error {
 	switch made.Code() {
 	case connect.CodeUnimplemented:
-		refusal = fault.New(faultv1.Reason_REASON_UNIMPLEMENTED, "", "", "")
+		return fault.New(faultv1.Reason_REASON_UNIMPLEMENTED, "", "", "")
 	case connect.CodeInvalidArgument:
-		refusal = fault.New(faultv1.Reason_REASON_INVALID_FIELD, "message", "", "a message as the schema of this call defines it")
+		return fault.New(faultv1.Reason_REASON_INVALID_FIELD, "message", "", "a message as the schema of this call defines it")
 	case connect.CodeResourceExhausted:
-		refusal = fault.New(faultv1.Reason_REASON_TOO_LARGE, "message", "", "at most "+strconv.Itoa(MaxMessageBytes)+" bytes when unpacked")
+		return fault.New(faultv1.Reason_REASON_TOO_LARGE, "message", "", "at most "+strconv.Itoa(MaxMessageBytes)+" bytes when unpacked")
 	case connect.CodeCanceled, connect.CodeDeadlineExceeded, connect.CodeUnavailable:
-		refusal = fault.Wrap(faultv1.Reason_REASON_UNAVAILABLE, made)
+		return fault.Wrap(faultv1.Reason_REASON_UNAVAILABLE, made)
 	}
-	return wireError(refusal, requestID)
+	return fault.Wrap(faultv1.Reason_REASON_INTERNAL, made)
 }

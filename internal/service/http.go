@@ -30,23 +30,41 @@ const (
 	bodyAtMost     = 2 * time.Minute
 )
 
-// Handler answers all RPCs, each with a log line. Mount it at the root; paths that are no RPC get not_found.
+// Handler answers all RPCs, as Connect and gRPC under their names and as REST below /v1/, each with a log line. Mount it at the root; paths that are no
+// RPC get not_found.
 func (s *Service) Handler() http.Handler {
 	mux := s.routes()
+	rest := s.restHandler(mux)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		c := newCall(newRequestID(), r.URL.Path, s.Now())
-		c.action = s.actions[r.URL.Path]
 		c.from.Address = addressOf(r)
 		w.Header().Set(HeaderCall, c.id)
 		out := &answerWriter{ResponseWriter: w, call: c}
 		defer s.finish(c, out, r)
-		if !c.isRPC() {
-			_ = s.errorWriter.Write(out, r, c.fail(fault.New(faultv1.Reason_REASON_NOT_FOUND, "", "", "")))
+		next, err := http.Handler(mux), error(nil)
+		if c.rest = isREST(r); c.rest {
+			next, err = rest, s.enterREST(c, out, r)
+		}
+		if c.action = s.actions[c.procedure]; err == nil && !c.isRPC() {
+			c.rest = r.Method != http.MethodPost || !s.errorWriter.IsSupported(r) // a browser, say
+			err = fault.New(faultv1.Reason_REASON_NOT_FOUND, "", "", "")
+		}
+		if err != nil {
+			s.writeError(out, r, c.fail(err))
 			return
 		}
 		r.Body = &pacedBody{ReadCloser: r.Body, call: c, control: http.NewResponseController(w), now: time.Now, began: time.Now()}
-		mux.ServeHTTP(out, r.WithContext(context.WithValue(r.Context(), callKey{}, c)))
+		next.ServeHTTP(out, r.WithContext(context.WithValue(r.Context(), callKey{}, c)))
 	})
+}
+
+// writeError answers with a failed call's error where no handler does.
+func (s *Service) writeError(out *answerWriter, r *http.Request, err error) {
+	if out.call.rest {
+		out.WriteHeader(http.StatusInternalServerError) // held: finish has the problem and its own status
+		return
+	}
+	_ = s.errorWriter.Write(out, r, err) // the client may be gone
 }
 
 // finish ends a call, whatever became of it: a panic that the interceptor did not see, the error's details, the log line.
@@ -58,7 +76,7 @@ func (s *Service) finish(c *call, out *answerWriter, r *http.Request) {
 		}
 		err := c.fail(s.panicked(c, p))
 		if !out.begun {
-			_ = s.errorWriter.Write(out, r, err)
+			s.writeError(out, r, err)
 		}
 	}
 	out.finish()
@@ -173,8 +191,10 @@ type answerWriter struct {
 	http.ResponseWriter
 	call  *call
 	begun bool
-	held  *bytes.Buffer // the body of an error that Connect wrote
+	held  *bytes.Buffer // the body of an error that Connect or the transcoder wrote
 	code  int
+	// status is what REST answers in place of what the catalogue says; 0 for that.
+	status int
 }
 
 func (w *answerWriter) Unwrap() http.ResponseWriter { return w.ResponseWriter }
@@ -186,6 +206,10 @@ func (w *answerWriter) WriteHeader(code int) {
 	w.begun = true
 	if w.call.broken { // or net/http would wait for the rest of the body
 		w.Header().Set("Connection", "close")
+	}
+	if code >= 400 && w.call.rest {
+		w.held, w.code = &bytes.Buffer{}, code
+		return
 	}
 	if code >= 400 && w.call.code == "ok" && strings.HasPrefix(w.Header().Get("Content-Type"), "application/json") {
 		w.held, w.code = &bytes.Buffer{}, code
@@ -215,7 +239,11 @@ func (w *answerWriter) Flush() {
 
 // finish sends an error that was held back, with a reason of the catalogue in place of the framework's text.
 func (w *answerWriter) finish() {
-	if w.held == nil {
+	switch {
+	case w.held == nil:
+		return
+	case w.call.rest:
+		w.finishREST()
 		return
 	}
 	var wire struct {

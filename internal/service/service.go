@@ -24,6 +24,7 @@ import (
 	"needlebook/internal/chart"
 	"needlebook/internal/ledger"
 	"needlebook/internal/record"
+	"needlebook/internal/rest"
 	"needlebook/internal/schema"
 	"needlebook/internal/store"
 )
@@ -62,6 +63,7 @@ type Service struct {
 	ledger      *ledger.Ledger
 	schema      *record.Schema
 	actions     actions
+	rest        rest.Routes
 	validator   protovalidate.Validator
 	errorWriter *connect.ErrorWriter
 
@@ -115,6 +117,9 @@ func (s *Service) defaults() {
 
 func (s *Service) load(ctx context.Context) (err error) {
 	if s.actions, err = readActions(Services()); err != nil {
+		return err
+	}
+	if s.rest, err = rest.ReadRoutes(Services()); err != nil {
 		return err
 	}
 	if s.schema, err = record.NewSchema(schema.Records()...); err != nil {
