@@ -4,9 +4,11 @@ import (
 	"testing"
 
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	chartv1 "needlebook/gen/needlebook/chart/v1"
 	faultv1 "needlebook/gen/needlebook/fault/v1"
+	recordv1 "needlebook/gen/needlebook/record/v1"
 	syncv1 "needlebook/gen/needlebook/sync/v1"
 	"needlebook/internal/causal"
 	"needlebook/internal/chart"
@@ -157,7 +159,7 @@ func (d *desk) signing(meaning syncv1.SignatureMeaning) chart.Signing {
 
 func TestSign_LateEntriesAndAddendum(t *testing.T) {
 	d := newDesk(t)
-	st := d.put(record.NewState(sessionKey()), 'a', sessionRecord(planned("onabotulinumtoxinA", 4000)))
+	st := d.put(record.NewState(sessionKey()), 'a', sessionRecord(d.given("onabotulinumtoxinA", 4000)))
 	change, err := d.chart.Sign(st, d.signing(syncv1.SignatureMeaning_SIGNATURE_MEANING_PERFORMED))
 	if err != nil {
 		t.Fatal(err)
@@ -193,6 +195,45 @@ func TestSign_LateEntriesAndAddendum(t *testing.T) {
 	}
 	if late := d.chart.LateEntries(d.edit(after, 'a', change)); len(late) != 0 {
 		t.Errorf("late after the addendum: %v", late)
+	}
+}
+
+// given is a session in which one injection was given by the desk's own hand.
+func (d *desk) given(product string, milliunits int32) *chartv1.Session {
+	s := planned(product, milliunits)
+	s.Injections[0].Givings = []*chartv1.Giving{{
+		Id: patientID, Given: &chartv1.GivenDose{Dose: s.GetInjections()[0].GetPlanned()},
+		Done: &recordv1.Act{By: d.act().Staff.String(), At: timestamppb.New(d.at)},
+	}}
+	return s
+}
+
+// TestSign_SaysWhatIsTrue: nobody did a treatment in which nothing was given, and nobody supervises herself; a consultation may be signed all the same.
+func TestSign_SaysWhatIsTrue(t *testing.T) {
+	d := newDesk(t)
+	void := d.given("onabotulinumtoxinA", 4000)
+	void.Injections[0].Givings[0].Void = &recordv1.Void{Reason: "not given", By: d.act().Staff.String(), At: timestamppb.New(d.at)}
+	consultation := planned("onabotulinumtoxinA", 4000)
+	consultation.Kind = chartv1.SessionKind_SESSION_KIND_CONSULTATION.Enum()
+	const performed, supervised = syncv1.SignatureMeaning_SIGNATURE_MEANING_PERFORMED, syncv1.SignatureMeaning_SIGNATURE_MEANING_SUPERVISED
+	for name, c := range map[string]struct {
+		session *chartv1.Session
+		meaning syncv1.SignatureMeaning
+		refused bool
+	}{
+		"given":                        {d.given("onabotulinumtoxinA", 4000), performed, false},
+		"planned alone":                {planned("onabotulinumtoxinA", 4000), performed, true},
+		"all that was given is void":   {void, performed, true},
+		"a consultation":               {consultation, performed, false},
+		"supervised by who injected":   {d.given("onabotulinumtoxinA", 4000), supervised, true},
+		"supervised, nothing injected": {planned("onabotulinumtoxinA", 4000), supervised, false},
+	} {
+		st := d.put(record.NewState(sessionKey()), 'a', sessionRecord(c.session))
+		_, err := d.chart.Sign(st, d.signing(c.meaning))
+		f := fault.Of(err)
+		if c.refused != (f != nil) || c.refused && (f.Reason != faultv1.Reason_REASON_INVALID_FIELD || f.Field != "meaning") || !c.refused && err != nil {
+			t.Errorf("%s: %v", name, err)
+		}
 	}
 }
 
