@@ -89,17 +89,20 @@ func (x *LiftRuleEntry) GetRemoved() *v1.Void {
 	return nil
 }
 
-// LiftRule is who may lift a hold.
+// LiftRule is how strongly a guardrail speaks at a clinic, and who may lift it when it is a hold.
 type LiftRule struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The code of the finding, as guardrails give it.
 	Code string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
-	// The roles that may lift it; empty means nobody may.
+	// The roles that may lift it; empty means nobody may, or, in a rule that sets a level, that it stays with those of the table of guardrails.
 	Roles []v11.Role `protobuf:"varint,2,rep,packed,name=roles,proto3,enum=needlebook.access.v1.Role" json:"roles,omitempty"`
 	// True when a reason must be given, which then stays for ever.
 	NeedsReason bool `protobuf:"varint,3,opt,name=needs_reason,json=needsReason,proto3" json:"needs_reason,omitempty"`
 	// True when only a credentialled supervisor may, at that tablet and before the first needle.
-	Supervisor    bool `protobuf:"varint,4,opt,name=supervisor,proto3" json:"supervisor,omitempty"`
+	Supervisor bool `protobuf:"varint,4,opt,name=supervisor,proto3" json:"supervisor,omitempty"`
+	// The level at this clinic; absent means the table's. A note may become a caution or a hold, a caution a hold; weaker than the table only where the
+	// table of guardrails allows it. A figure from memory or from a trade page stays a note whatever this says.
+	Level         *Level `protobuf:"varint,5,opt,name=level,proto3,enum=needlebook.formulary.v1.Level,oneof" json:"level,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -162,22 +165,32 @@ func (x *LiftRule) GetSupervisor() bool {
 	return false
 }
 
+func (x *LiftRule) GetLevel() Level {
+	if x != nil && x.Level != nil {
+		return *x.Level
+	}
+	return Level_LEVEL_UNSPECIFIED
+}
+
 var File_needlebook_formulary_v1_lift_rule_proto protoreflect.FileDescriptor
 
 const file_needlebook_formulary_v1_lift_rule_proto_rawDesc = "" +
 	"\n" +
-	"'needlebook/formulary/v1/lift_rule.proto\x12\x17needlebook.formulary.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fneedlebook/access/v1/role.proto\x1a#needlebook/options/v1/options.proto\x1a\x1fneedlebook/record/v1/void.proto\"\x9e\x01\n" +
+	"'needlebook/formulary/v1/lift_rule.proto\x12\x17needlebook.formulary.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fneedlebook/access/v1/role.proto\x1a#needlebook/formulary/v1/level.proto\x1a#needlebook/options/v1/options.proto\x1a\x1fneedlebook/record/v1/void.proto\"\x9e\x01\n" +
 	"\rLiftRuleEntry\x12\x18\n" +
 	"\x02id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\x02id\x127\n" +
 	"\x05value\x18\x02 \x01(\v2!.needlebook.formulary.v1.LiftRuleR\x05value\x124\n" +
-	"\aremoved\x18\x03 \x01(\v2\x1a.needlebook.record.v1.VoidR\aremoved:\x04\xb0\xbb\x18\x01\"\xc5\x01\n" +
+	"\aremoved\x18\x03 \x01(\v2\x1a.needlebook.record.v1.VoidR\aremoved:\x04\xb0\xbb\x18\x01\"\x96\x02\n" +
 	"\bLiftRule\x123\n" +
 	"\x04code\x18\x01 \x01(\tB\x1f\xbaH\x1c\xc8\x01\x01r\x17\x10\x01\x18@2\x11^[A-Z][A-Z0-9_]*$R\x04code\x12A\n" +
 	"\x05roles\x18\x02 \x03(\x0e2\x1a.needlebook.access.v1.RoleB\x0f\xbaH\f\x92\x01\t\x10\b\"\x05\x82\x01\x02\x10\x01R\x05roles\x12!\n" +
 	"\fneeds_reason\x18\x03 \x01(\bR\vneedsReason\x12\x1e\n" +
 	"\n" +
 	"supervisor\x18\x04 \x01(\bR\n" +
-	"supervisorB\xde\x01\n" +
+	"supervisor\x12E\n" +
+	"\x05level\x18\x05 \x01(\x0e2\x1e.needlebook.formulary.v1.LevelB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00H\x00R\x05level\x88\x01\x01B\b\n" +
+	"\x06_levelB\xde\x01\n" +
 	"\x1bcom.needlebook.formulary.v1B\rLiftRuleProtoP\x01Z2needlebook/gen/needlebook/formulary/v1;formularyv1\xa2\x02\x03NFX\xaa\x02\x17Needlebook.Formulary.V1\xca\x02\x17Needlebook\\Formulary\\V1\xe2\x02#Needlebook\\Formulary\\V1\\GPBMetadata\xea\x02\x19Needlebook::Formulary::V1b\x06proto3"
 
 var (
@@ -198,16 +211,18 @@ var file_needlebook_formulary_v1_lift_rule_proto_goTypes = []any{
 	(*LiftRule)(nil),      // 1: needlebook.formulary.v1.LiftRule
 	(*v1.Void)(nil),       // 2: needlebook.record.v1.Void
 	(v11.Role)(0),         // 3: needlebook.access.v1.Role
+	(Level)(0),            // 4: needlebook.formulary.v1.Level
 }
 var file_needlebook_formulary_v1_lift_rule_proto_depIdxs = []int32{
 	1, // 0: needlebook.formulary.v1.LiftRuleEntry.value:type_name -> needlebook.formulary.v1.LiftRule
 	2, // 1: needlebook.formulary.v1.LiftRuleEntry.removed:type_name -> needlebook.record.v1.Void
 	3, // 2: needlebook.formulary.v1.LiftRule.roles:type_name -> needlebook.access.v1.Role
-	3, // [3:3] is the sub-list for method output_type
-	3, // [3:3] is the sub-list for method input_type
-	3, // [3:3] is the sub-list for extension type_name
-	3, // [3:3] is the sub-list for extension extendee
-	0, // [0:3] is the sub-list for field type_name
+	4, // 3: needlebook.formulary.v1.LiftRule.level:type_name -> needlebook.formulary.v1.Level
+	4, // [4:4] is the sub-list for method output_type
+	4, // [4:4] is the sub-list for method input_type
+	4, // [4:4] is the sub-list for extension type_name
+	4, // [4:4] is the sub-list for extension extendee
+	0, // [0:4] is the sub-list for field type_name
 }
 
 func init() { file_needlebook_formulary_v1_lift_rule_proto_init() }
@@ -215,6 +230,8 @@ func file_needlebook_formulary_v1_lift_rule_proto_init() {
 	if File_needlebook_formulary_v1_lift_rule_proto != nil {
 		return
 	}
+	file_needlebook_formulary_v1_level_proto_init()
+	file_needlebook_formulary_v1_lift_rule_proto_msgTypes[1].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
