@@ -180,16 +180,15 @@ const file_needlebook_formulary_v1_lift_rule_proto_rawDesc = "" +
 	"\rLiftRuleEntry\x12\x18\n" +
 	"\x02id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\x02id\x127\n" +
 	"\x05value\x18\x02 \x01(\v2!.needlebook.formulary.v1.LiftRuleR\x05value\x124\n" +
-	"\aremoved\x18\x03 \x01(\v2\x1a.needlebook.record.v1.VoidR\aremoved:\x04\xb0\xbb\x18\x01\"\x96\x02\n" +
+	"\aremoved\x18\x03 \x01(\v2\x1a.needlebook.record.v1.VoidR\aremoved:\x04\xb0\xbb\x18\x01\"\x94\x02\n" +
 	"\bLiftRule\x123\n" +
 	"\x04code\x18\x01 \x01(\tB\x1f\xbaH\x1c\xc8\x01\x01r\x17\x10\x01\x18@2\x11^[A-Z][A-Z0-9_]*$R\x04code\x12A\n" +
 	"\x05roles\x18\x02 \x03(\x0e2\x1a.needlebook.access.v1.RoleB\x0f\xbaH\f\x92\x01\t\x10\b\"\x05\x82\x01\x02\x10\x01R\x05roles\x12!\n" +
 	"\fneeds_reason\x18\x03 \x01(\bR\vneedsReason\x12\x1e\n" +
 	"\n" +
 	"supervisor\x18\x04 \x01(\bR\n" +
-	"supervisor\x12E\n" +
-	"\x05level\x18\x05 \x01(\x0e2\x1e.needlebook.formulary.v1.LevelB\n" +
-	"\xbaH\a\x82\x01\x04\x10\x01 \x00H\x00R\x05level\x88\x01\x01B\b\n" +
+	"supervisor\x12C\n" +
+	"\x05level\x18\x05 \x01(\x0e2\x1e.needlebook.formulary.v1.LevelB\b\xbaH\x05\x82\x01\x02\x10\x01H\x00R\x05level\x88\x01\x01B\b\n" +
 	"\x06_levelB\xde\x01\n" +
 	"\x1bcom.needlebook.formulary.v1B\rLiftRuleProtoP\x01Z2needlebook/gen/needlebook/formulary/v1;formularyv1\xa2\x02\x03NFX\xaa\x02\x17Needlebook.Formulary.V1\xca\x02\x17Needlebook\\Formulary\\V1\xe2\x02#Needlebook\\Formulary\\V1\\GPBMetadata\xea\x02\x19Needlebook::Formulary::V1b\x06proto3"
 
