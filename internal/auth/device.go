@@ -260,3 +260,17 @@ func ProveDevice(r store.Reader, id uuid.UUID, signed, proof []byte) (Device, er
 	}
 	return d, nil
 }
+
+// HandInStatement is what a device signs to hand in its own sealed edits, which it may after it was revoked: sum is SHA-256 of the edits in the form of a file.
+func HandInStatement(device uuid.UUID, sum [32]byte) []byte {
+	return statement("hand-in", device[:], sum[:])
+}
+
+// ProveHandIn returns the device that signed a hand-in, also when it was revoked. UNAUTHENTICATED when it is unknown or the signature is not its own.
+func ProveHandIn(r store.Reader, id uuid.UUID, sum [32]byte, proof []byte) (Device, error) {
+	d, err := get[Device](r, deviceKey(id))
+	if errors.Is(err, store.ErrNotFound) || err == nil && d.Key.Verify(HandInStatement(id, sum), proof) != nil {
+		return Device{}, errUnauthenticated()
+	}
+	return d, err
+}

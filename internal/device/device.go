@@ -30,6 +30,8 @@ var (
 	ErrNone = errors.New("there is no replica in this folder")
 	// ErrExists: the folder holds an enrolled replica, which is never overwritten.
 	ErrExists = errors.New("there is a replica in this folder already")
+	// ErrWiped: the device was revoked. What it could read is gone; its sealed edits are here until they are handed in (OpenWiped).
+	ErrWiped = errors.New("this tablet was revoked, and what it could read was removed from it")
 	// ErrNotEnrolled: an enrolment began here and was not answered.
 	ErrNotEnrolled = errors.New("the device was not enrolled yet")
 )
@@ -96,6 +98,10 @@ type Identity struct {
 	Fingerprint      string    `json:"key_fingerprint"`
 	// SealingKey is the server's public key for sealing, given once.
 	SealingKey []byte `json:"sealing_key"`
+	// WipedMS is when the device learnt that it was revoked and removed what it could read, milliseconds since 1970 UTC; 0 for a device that works.
+	WipedMS int64 `json:"wiped_unix_ms,omitempty"`
+	// Rewritten is true once the file of the store, whose free pages held what was removed, was written anew.
+	Rewritten bool `json:"rewritten,omitempty"`
 }
 
 // Enrolled reports whether the server knows the device.
@@ -139,8 +145,11 @@ func Open(ctx context.Context, cfg Config) (*Device, error) {
 	if err != nil {
 		return nil, err
 	}
-	if !d.identity.Enrolled() {
+	switch {
+	case !d.identity.Enrolled():
 		return nil, errors.Join(fmt.Errorf("%s: %w", cfg.Dir, ErrNotEnrolled), d.Close())
+	case d.identity.WipedMS != 0:
+		return nil, errors.Join(fmt.Errorf("%s: %w", cfg.Dir, ErrWiped), d.finishWipe(ctx), d.Close())
 	}
 	return d, nil
 }
@@ -191,8 +200,8 @@ func (d *Device) load(ctx context.Context) error {
 		}
 		d.noted = d.exchanges.LastMS
 		rows, err := readRows(r)
-		if err != nil || len(rows) == 0 {
-			return err
+		if err != nil || len(rows) == 0 || d.identity.WipedMS != 0 {
+			return err // a device that was wiped has sealed edits and no replica
 		}
 		if d.replica, err = replica.Load(d.schema, rows); err == nil {
 			d.replica.Limits = d.cfg.Limits

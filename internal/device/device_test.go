@@ -18,7 +18,6 @@ import (
 	accessv1 "needlebook/gen/needlebook/access/v1"
 	"needlebook/gen/needlebook/access/v1/accessv1connect"
 	chartv1 "needlebook/gen/needlebook/chart/v1"
-	faultv1 "needlebook/gen/needlebook/fault/v1"
 	recordv1 "needlebook/gen/needlebook/record/v1"
 	"needlebook/internal/auth"
 	"needlebook/internal/record"
@@ -490,26 +489,6 @@ func TestSignIn_ARefreshThatWasNeverAnswered(t *testing.T) {
 	mustSync(t, again)
 	if again.Unsent() != 0 || !again.Person().SignedIn() {
 		t.Errorf("%d unsent, %+v", again.Unsent(), again.Person())
-	}
-}
-
-// TestRevoked_KeepsWhatItDidNotSend: a revoked device is told so, and keeps what it did not send.
-func TestRevoked_KeepsWhatItDidNotSend(t *testing.T) {
-	c := newClinic(t)
-	d := c.tablet(config(t))
-	mustSync(t, d)
-	k := mustPut(t, d, "11")
-	_, err := c.access().RevokeDevice(t.Context(), &accessv1.RevokeDeviceRequest{
-		RequestId: uuid.NewString(), DeviceId: d.Identity().Device.String(), Reason: "lost on the ferry",
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := d.Sync(t.Context()); !refusedFor(err, faultv1.Reason_REASON_DEVICE_REVOKED) {
-		t.Errorf("sync: %v", err)
-	}
-	if d.Unsent() != 1 || d.State(k).Empty() || !d.Person().SignedIn() {
-		t.Errorf("%d unsent; the vial is gone: %v", d.Unsent(), d.State(k).Empty())
 	}
 }
 

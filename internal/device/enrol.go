@@ -20,7 +20,6 @@ import (
 	"needlebook/internal/causal"
 	"needlebook/internal/fault"
 	"needlebook/internal/replica"
-	"needlebook/internal/store"
 )
 
 // Enrolment is how a device comes to a server.
@@ -57,7 +56,7 @@ func Create(ctx context.Context, cfg Config, e Enrolment) (*Device, error) {
 }
 
 func (d *Device) create(ctx context.Context, e Enrolment, code auth.Code) error {
-	if d.identity.Enrolled() {
+	if d.identity.Enrolled() || d.identity.WipedMS != 0 {
 		return fmt.Errorf("%s: %w", d.cfg.Dir, ErrExists)
 	}
 	if err := d.signer.makeKey(); err != nil {
@@ -139,11 +138,7 @@ func (d *Device) begin(ctx context.Context) (replica.Changes, error) {
 	if err != nil {
 		return replica.Changes{}, err
 	}
-	var old []replica.Row
-	err = d.store.View(ctx, func(r store.Reader) error {
-		old, err = readRows(r)
-		return err
-	})
+	old, err := d.rows(ctx)
 	if err != nil {
 		return replica.Changes{}, err
 	}

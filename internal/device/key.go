@@ -39,6 +39,7 @@ type signer struct {
 	passphrase string
 	random     io.Reader
 	key        *ecdsa.PrivateKey
+	locked     bool // it was found that key cannot be opened with what is here
 }
 
 // makeKey makes the file of the key unless there is one: a try to enrol that was cut off left it, and the code may be bound to it by now.
@@ -145,6 +146,15 @@ func parseKey(file []byte) (*ecdsa.PrivateKey, error) {
 		return nil, ErrKey
 	}
 	return key, nil
+}
+
+// remove forgets the key for good; one that is gone already is no error.
+func (s *signer) remove() error {
+	s.key, s.locked = nil, true
+	if err := os.Remove(s.path); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	return durable.SyncDir(filepath.Dir(s.path))
 }
 
 // sign is the device's signature over a statement: r and s, 32 bytes each.

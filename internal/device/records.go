@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"slices"
 
@@ -91,7 +92,11 @@ func (d *Device) edit(ctx context.Context, c chart.Change, also func() replica.C
 	if also != nil {
 		ch = joined(ch, also())
 	}
-	return e, d.commit(ctx, ch)
+	seals, err := d.sealUnsent(false)
+	if err != nil {
+		return record.Edit{}, errors.Join(err, d.load(ctx)) // the replica in memory has an edit that is not stored
+	}
+	return e, d.commit(ctx, joined(ch, seals))
 }
 
 // Act is who works on the device, now.

@@ -103,6 +103,15 @@ func readRows(r store.Reader) ([]replica.Row, error) {
 	return rows, err
 }
 
+// rows is every row of the replica as the store has it.
+func (d *Device) rows(ctx context.Context) (rows []replica.Row, err error) {
+	err = d.store.View(ctx, func(r store.Reader) error {
+		rows, err = readRows(r)
+		return err
+	})
+	return rows, err
+}
+
 // note is something of this package's own, to be stored with the replica's rows.
 type note struct {
 	name  string

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"time"
 
+	faultv1 "needlebook/gen/needlebook/fault/v1"
 	syncv1 "needlebook/gen/needlebook/sync/v1"
 	"needlebook/internal/causal"
 	"needlebook/internal/record"
@@ -22,6 +23,9 @@ type Report struct {
 	Refused []held.Held
 	// Forked is true when the edits went on under a new replica, because the folder had been copied or restored.
 	Forked bool
+	// Wiped is true when the server said that the device was revoked: what it could read is removed, what it had not sent is kept sealed. Only Close may
+	// be called on the device then; OpenWiped hands in what is sealed.
+	Wiped bool
 	// Traffic is what went over the wire.
 	Traffic Traffic
 }
@@ -40,6 +44,9 @@ func (d *Device) Sync(ctx context.Context) (Report, error) {
 	if err != nil {
 		return rep, err
 	}
+	if err := d.sealNow(ctx, false); err != nil {
+		return rep, err
+	}
 	before := d.replica.ID()
 	d.replica.Poll()
 	err = d.exchangeAll(ctx, w, &rep)
@@ -47,6 +54,10 @@ func (d *Device) Sync(ctx context.Context) (Report, error) {
 		err = d.compareClocks(ctx, w)
 	}
 	rep.Traffic, rep.Forked = w.count.traffic(), d.replica.ID() != before
+	if refusedFor(err, faultv1.Reason_REASON_DEVICE_REVOKED) {
+		rep.Wiped = true
+		err = errors.Join(ErrWiped, err, d.wipe(ctx))
+	}
 	return rep, err
 }
 
@@ -105,7 +116,12 @@ func (d *Device) hello(ctx context.Context, w *wire, s replica.Step) error {
 	if err != nil {
 		return err
 	}
-	return d.commit(ctx, d.replica.ReceiveHello(s, m, causal.ReplicaID(fresh)), note{exchangesName, d.exchanges})
+	ch := d.replica.ReceiveHello(s, m, causal.ReplicaID(fresh))
+	seals, err := d.sealUnsent(false) // of edits that go on under a new replica
+	if err != nil {
+		return errors.Join(err, d.load(ctx))
+	}
+	return d.commit(ctx, joined(ch, seals), note{exchangesName, d.exchanges})
 }
 
 // askHello says hello. The server's time is taken to be that of the middle of the call.

@@ -99,7 +99,7 @@ func Entries() []Entry {
 			faultv1.Reason_REASON_DEVICE_REVOKED, PermissionDenied, false,
 			"This tablet was revoked.",
 			"An administrator revoked the device, as one does when it is lost or replaced.",
-			"Work that it still holds stays on it and can be read there; write it again on a tablet that is enrolled. It cannot be handed in from this one yet.", Administrator,
+			"The tablet removes what it can read and keeps its unsent work sealed. Hand the sealed work in; a person then releases each edit or gives it up.", Administrator,
 		},
 		{
 			faultv1.Reason_REASON_ACTOR_NOT_YOURS, PermissionDenied, false,
@@ -292,6 +292,12 @@ func Entries() []Entry {
 			"A person gave this edit up after it was held.",
 			"The lead judged that it should not take effect.",
 			"Nothing; the edit stays in the ledger with the reason given. Make the change anew if it should stand after all.", Nobody,
+		},
+		{
+			faultv1.Reason_REASON_HANDED_IN_SEALED, FailedPrecondition, false,
+			"This edit came in sealed, outside an exchange of its tablet.",
+			"The tablet could not be opened any more, or its sealed work was handed in from a file.",
+			"Read the edit with its author and its time; release it, or give it up with a reason.", Lead,
 		},
 		{
 			faultv1.Reason_REASON_UNIMPLEMENTED, Unimplemented, false,

@@ -23,6 +23,8 @@ type admission struct {
 	refusal *fault.Error // by the schema; nil when it is right
 	// released is the dot under which the edit was held, when a person released it: whether its author might make it was that person's to say.
 	released causal.Dot
+	// handedIn is why the edit is held whatever it says; nil for one that came by an exchange.
+	handedIn *fault.Error
 }
 
 // madeAs is the dot under which the author made the edit.
@@ -66,12 +68,7 @@ func (b *batch) admit(a *admission) (*verdict, error) {
 		return nil, err
 	}
 	if !ready {
-		if err := b.logEdit(row, a, waiting); err != nil {
-			return nil, err
-		}
-		h := wire.Held{Edit: a.edit, Status: syncv1.HeldStatus_HELD_STATUS_WAITING}
-		h.Reason, h.Detail = reasonOf(fault.New(faultv1.Reason_REASON_UNKNOWN_CONTEXT, "context", "", ""))
-		return &verdict{held: &h}, b.keep(row, h)
+		return b.wait(row, a, fault.New(faultv1.Reason_REASON_UNKNOWN_CONTEXT, "context", "", ""))
 	}
 	d, err := b.decide(row, a, known)
 	if err != nil {
@@ -84,6 +81,16 @@ func (b *batch) admit(a *admission) (*verdict, error) {
 		return nil, err
 	}
 	return d.verdict(), b.wake(row)
+}
+
+// wait lets an edit wait for what it was made after.
+func (b *batch) wait(row *pendingRow, a *admission, why *fault.Error) (*verdict, error) {
+	if err := b.logEdit(row, a, waiting); err != nil {
+		return nil, err
+	}
+	h := wire.Held{Edit: a.edit, Status: syncv1.HeldStatus_HELD_STATUS_WAITING}
+	h.Reason, h.Detail = reasonOf(why)
+	return &verdict{held: &h}, b.keep(row, h)
 }
 
 // decision is what an edit that waits for nothing will do.
@@ -133,6 +140,8 @@ func (b *batch) decide(row *pendingRow, a *admission, known *knownEdit) (*decisi
 		return d, nil
 	case known != nil:
 		d.reason = fault.New(faultv1.Reason_REASON_ID_REUSED, "edit_id", a.edit.ID.String(), "")
+	case a.handedIn != nil:
+		d.reason = a.handedIn
 	case a.refusal != nil:
 		d.reason = a.refusal
 	default:

@@ -43,17 +43,47 @@ func (l *Ledger) NewEpoch(ctx context.Context) error {
 	})
 }
 
-// backedUp is the highest counter of a replica, of those up to counter, that the oldest backup kept holds; 0 when there is none.
-func backedUp(r store.Reader, replica causal.ReplicaID, counter uint64) (uint64, error) {
-	var oldest uint64
-	err := r.Scan([]byte{tableBackups}, nil, func(key, _ []byte) (err error) {
-		if oldest, err = keySequence(key); err != nil {
-			return err
+// backups is the sequences of the oldest and the newest backup that are kept; 0 when there is none.
+func backups(r store.Reader) (oldest, newest uint64, err error) {
+	first := func(seq *uint64) func(key, _ []byte) error {
+		return func(key, _ []byte) (err error) {
+			if *seq, err = keySequence(key); err != nil {
+				return err
+			}
+			return store.Stop
 		}
-		return store.Stop
-	})
+	}
+	if err = r.Scan([]byte{tableBackups}, nil, first(&oldest)); err != nil || oldest == 0 {
+		return 0, 0, err
+	}
+	err = r.ScanDown([]byte{tableBackups + 1}, []byte{tableBackups}, first(&newest))
+	return oldest, newest, err
+}
+
+// backedUp is the highest counters of a replica, of those up to counter, that the oldest and the newest backup kept hold; 0 when there is none.
+func backedUp(r store.Reader, replica causal.ReplicaID, counter uint64) (inOldest, inNewest uint64, err error) {
+	oldest, newest, err := backups(r)
 	if err != nil || oldest == 0 {
+		return 0, 0, err
+	}
+	if inNewest, err = heldBy(r, replica, counter, newest); err != nil || oldest == newest {
+		return inNewest, inNewest, err
+	}
+	inOldest, err = heldBy(r, replica, inNewest, oldest)
+	return inOldest, inNewest, err
+}
+
+// heldBy is the highest counter of a replica, of those up to counter, that the log up to seq holds.
+func heldBy(r store.Reader, replica causal.ReplicaID, counter, seq uint64) (uint64, error) {
+	if counter == 0 {
+		return 0, nil
+	}
+	head, err := readLink(r, causal.Dot{Replica: replica, Counter: counter})
+	if err != nil {
 		return 0, err
+	}
+	if head.seq <= seq {
+		return counter, nil
 	}
 	// Counters of a replica came in order, so their sequences ascend.
 	n := sort.Search(int(counter), func(i int) bool {
@@ -62,7 +92,7 @@ func backedUp(r store.Reader, replica causal.ReplicaID, counter uint64) (uint64,
 			err = e
 			return true
 		}
-		return at.seq > oldest
+		return at.seq > seq
 	})
 	return uint64(n), err
 }

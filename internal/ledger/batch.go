@@ -15,6 +15,7 @@ type batch struct {
 	w    store.Writer
 	org  record.ID
 	head head
+	atMS int64 // of everything that it appends
 	rows map[record.Key]*pendingRow
 }
 
@@ -30,7 +31,7 @@ type pendingRow struct {
 
 func (l *Ledger) newBatch(w store.Writer, org record.ID) (*batch, error) {
 	h, err := readHead(w)
-	return &batch{l: l, w: w, org: org, head: h, rows: map[record.Key]*pendingRow{}}, err
+	return &batch{l: l, w: w, org: org, head: h, atMS: l.Now().UnixMilli(), rows: map[record.Key]*pendingRow{}}, err
 }
 
 // flush writes the rows that changed and the head of the log. It is the last call of a batch.
@@ -77,7 +78,7 @@ func (b *batch) row(k record.Key) (*pendingRow, error) {
 
 // append gives e the next sequence and writes it. replica is who changed the record by it, zero when every device must be told.
 func (b *batch) append(row *pendingRow, e *event, chain record.Hash, replica causal.ReplicaID) error {
-	e.seq, e.org, e.previous = b.head.seq+1, b.org, row.last
+	e.seq, e.org, e.previous, e.atMS = b.head.seq+1, b.org, row.last, b.atMS
 	e.commit = nextCommit(b.head.commit, e, chain)
 	b.head = head{e.seq, e.commit}
 	row.touch(e.seq, replica)

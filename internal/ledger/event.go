@@ -38,18 +38,26 @@ type event struct {
 	edit     record.Edit
 	ref      causal.Dot // of judged, resumed and givenUp: the edit meant; of scoped: the device
 	key      record.Key
+	atMS     int64 // when the server took it, milliseconds since 1970 UTC by its clock; 0 in events from before times were kept
 }
 
-const eventForm = 1
+// Forms of an event: with no time, as they were written first, and with it.
+const (
+	eventForm      = 1
+	eventFormTimed = 2
+)
 
 // hasEdit reports whether the event carries an edit that came in.
 func (o outcome) hasEdit() bool { return o >= applied && o <= duplicate }
 
 func (e *event) encode() []byte {
 	b := make([]byte, 0, 512)
-	b = append(b, eventForm, byte(e.outcome))
+	b = append(b, e.form(), byte(e.outcome))
 	b = append(b, e.commit[:]...)
 	b = append(b, e.org[:]...)
+	if e.atMS != 0 {
+		b = binary.BigEndian.AppendUint64(b, uint64(e.atMS))
+	}
 	b = binary.AppendUvarint(b, e.previous)
 	if e.outcome.hasEdit() {
 		return e.edit.AppendBinary(b)
@@ -60,16 +68,29 @@ func (e *event) encode() []byte {
 	return binary.AppendUvarint(b, e.ref.Counter)
 }
 
+func (e *event) form() byte {
+	if e.atMS == 0 {
+		return eventForm
+	}
+	return eventFormTimed
+}
+
 func decodeEvent(seq uint64, b []byte) (event, error) {
 	e := event{seq: seq}
-	if len(b) < 35 || b[0] != eventForm || b[1] < byte(applied) || b[1] > byte(givenUp) {
+	if len(b) < 35 || b[0] != eventForm && b[0] != eventFormTimed || b[1] < byte(applied) || b[1] > byte(givenUp) {
 		return event{}, fmt.Errorf("event %d: form is not known", seq)
 	}
 	e.outcome = outcome(b[1])
 	e.commit = commitHash(b[2:18])
 	e.org = record.ID(b[18:34])
-	var err error
-	if e.previous, b, err = causal.Uvarint(b[34:]); err != nil {
+	timed, err := b[0] == eventFormTimed, error(nil)
+	if b = b[34:]; timed {
+		if len(b) < 8 || binary.BigEndian.Uint64(b) == 0 {
+			return event{}, fmt.Errorf("event %d: has no time", seq)
+		}
+		e.atMS, b = int64(binary.BigEndian.Uint64(b)), b[8:]
+	}
+	if e.previous, b, err = causal.Uvarint(b); err != nil {
 		return event{}, fmt.Errorf("event %d: %w", seq, err)
 	}
 	if e.outcome.hasEdit() {
@@ -105,7 +126,12 @@ func nextCommit(head commitHash, e *event, chain record.Hash) commitHash {
 		copy(chain[:], e.key.ID[:])
 	}
 	b := make([]byte, 0, 160)
-	b = append(b, "needlebook commit 1\x00"...)
+	if e.atMS == 0 {
+		b = append(b, "needlebook commit 1\x00"...)
+	} else {
+		b = append(b, "needlebook commit 2\x00"...)
+		b = binary.BigEndian.AppendUint64(b, uint64(e.atMS))
+	}
 	b = append(b, head[:]...)
 	b = binary.BigEndian.AppendUint64(b, e.seq)
 	b = append(b, byte(e.outcome))

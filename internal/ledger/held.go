@@ -127,6 +127,9 @@ func (b *batch) woken(row *pendingRow) (*wire.Held, error) {
 // resume judges an edit that had waited, and lets it take effect or holds it.
 func (b *batch) resume(row *pendingRow, h wire.Held) error {
 	a := b.l.admission(h.Edit, record.Hash{}, record.FromDevice)
+	if handedInReason(h.Reason) {
+		a.handedIn = fault.New(h.Reason, "", "", "")
+	}
 	known, err := b.knownID(&a)
 	if err != nil {
 		return err

@@ -36,7 +36,7 @@ func (l *Ledger) Hello(ctx context.Context, c Caller, m *syncv1.HelloRequest) (*
 		if resp.Counter = counter; counter > 0 {
 			resp.Hash = append([]byte(nil), have.hash[:]...)
 		}
-		if resp.BackedUpCounter, err = backedUp(r, replica, counter); err != nil {
+		if resp.BackedUpCounter, resp.NewestBackedUpCounter, err = backedUp(r, replica, counter); err != nil {
 			return err
 		}
 		return compareChains(r, c.Org, replica, m.GetChain(), resp)

@@ -133,6 +133,8 @@ type Entry struct {
 	Edit     record.Edit
 	Sequence uint64
 	Effect   string // applied, held, waiting or duplicate
+	// ReceivedAtMS is when the server took it, milliseconds since 1970 UTC by its clock; 0 when it was taken before times were kept.
+	ReceivedAtMS int64
 }
 
 // Record is a record as the ledger holds it.
@@ -200,7 +202,7 @@ func (l *Ledger) History(ctx context.Context, org record.ID, k record.Key) ([]En
 		log, err := events(r, row.last)
 		for i := range log {
 			if log[i].outcome.hasEdit() {
-				out = append(out, Entry{log[i].edit, log[i].seq, log[i].outcome.String()})
+				out = append(out, Entry{log[i].edit, log[i].seq, log[i].outcome.String(), log[i].atMS})
 			}
 		}
 		return err

@@ -23,6 +23,7 @@ const (
 	tableScope    = 'd' // device, part -> what scope.go says
 	tableSubjects = 'p' // organisation, patient, kind, record id -> sequence of its latest change, for each record that concerns the patient
 	tableTerms    = 't' // organisation, term, kind, record id -> 1, for each term that a record is found by
+	tableKept     = 'z' // organisation, device, dot -> time, reason, who, sealed bytes: a sealed edit that is not in the log
 	tablePages    = 'q' // replica, counter of a page's last edit -> its first counter, signature
 )
 

@@ -135,7 +135,7 @@ func (x *exchange) pull(ctx context.Context) (*syncv1.ExchangeResponse, error) {
 		if err != nil {
 			return err
 		}
-		if a.resp.BackedUpCounter, err = backedUp(r, x.replica, counter); err != nil {
+		if a.resp.BackedUpCounter, a.resp.NewestBackedUpCounter, err = backedUp(r, x.replica, counter); err != nil {
 			return err
 		}
 		resp = a.finish()

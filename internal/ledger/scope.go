@@ -189,6 +189,19 @@ func readScopeMode(r store.Reader, device record.ID) (syncv1.ScopeMode, error) {
 	return syncv1.ScopeMode(v[0]), nil
 }
 
+// ScopeOf says what a device holds whole: every patient, or how many.
+func (l *Ledger) ScopeOf(ctx context.Context, device record.ID) (all bool, patients int, err error) {
+	err = l.store.View(ctx, func(r store.Reader) error {
+		mode, err := readScopeMode(r, device)
+		if all = mode != syncv1.ScopeMode_SCOPE_MODE_PATIENTS; err != nil || all {
+			return err
+		}
+		prefix := scopeKey(device, scopePatient)
+		return r.Scan(prefix, after(prefix), func(_, _ []byte) error { patients++; return nil })
+	})
+	return all, patients, err
+}
+
 // moveScope lets a patient enter or leave a device's scope, as an event of the log.
 func (b *batch) moveScope(c Caller, id []byte, enters bool) error {
 	patient, err := record.IDFromBytes(id)
@@ -247,7 +260,7 @@ func (b *batch) enterScope(c Caller, edits []admission) error {
 // logScope appends the event of a device's scope. It is linked to no record: it changes none.
 func (b *batch) logScope(device, patient record.ID, enters bool) error {
 	e := event{
-		outcome: scoped, org: b.org, seq: b.head.seq + 1, key: record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_PATIENT, ID: patient},
+		outcome: scoped, org: b.org, seq: b.head.seq + 1, atMS: b.atMS, key: record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_PATIENT, ID: patient},
 		ref: causal.Dot{Replica: causal.ReplicaID(device), Counter: scopeLeft},
 	}
 	if enters {

@@ -27,6 +27,9 @@ func notCanonical(err error) *fault.Error {
 	return fault.New(faultv1.Reason_REASON_NOT_CANONICAL, "edit", "", err.Error())
 }
 
+// mostUnixMs is the last instant that a time of the schema may name, at the end of the year 9999. A device's clock may stand anywhere.
+const mostUnixMs = 253402300799999
+
 // pageBytes is how large a page grows before the next begins. Small enough to get through on a bad line, large enough that fsync does not count.
 const pageBytes = 1 << 20
 
@@ -73,6 +76,7 @@ func (r *Replica) Poll() { r.started = false }
 func (r *Replica) exchangeStep(inc *incarnation) Step {
 	s := Step{inc: inc, Exchange: &syncv1.ExchangeRequest{
 		Replica: bytes.Clone(inc.id[:]), Cursor: r.cursor, HeadCounter: inc.counter, MaxRows: r.Limits.Rows, Scope: r.scopeChange(),
+		OldestUnsentUnixMs: min(max(0, r.oldestUnsent()), mostUnixMs),
 	}}
 	if inc.counter > 0 {
 		s.Exchange.HeadHash = bytes.Clone(inc.head[:])
@@ -165,6 +169,7 @@ func (r *Replica) Receive(s Step, m *syncv1.ExchangeResponse) (Changes, error) {
 		r.finishReplacing(&ch)
 	}
 	r.release(s.inc, m.GetBackedUpCounter(), &ch)
+	s.inc.noteBackedUp(m.GetNewestBackedUpCounter(), &ch)
 	r.putMeta(&ch)
 	return ch, nil
 }
@@ -405,7 +410,7 @@ func (r *Replica) releaseUpTo(inc *incarnation, counter uint64, ch *Changes) {
 			l.fold()
 			r.putLocal(o.edit.Key, ch)
 		}
-		ch.delete(ownKey(o.edit.Dot))
+		o.dropOwn(ch)
 		inc.kept = inc.kept[1:]
 	}
 }

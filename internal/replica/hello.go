@@ -67,6 +67,7 @@ func (r *Replica) ReceiveHello(s Step, m *syncv1.HelloResponse, fresh causal.Rep
 	if len(r.cursor) > 0 && !m.GetCursorValid() {
 		r.startReplacing(&ch)
 	}
+	s.inc.noteBackedUp(m.GetNewestBackedUpCounter(), &ch)
 	r.started = false
 	if !r.greetingsMissing() {
 		r.reconcile(fresh, &ch)
@@ -173,7 +174,7 @@ func (r *Replica) fork(fresh causal.ReplicaID, ch *Changes) {
 		f.Common[inc.id] = inc.greeting.common
 		for _, o := range inc.cut(inc.greeting.common) {
 			r.local(o.edit.Key).drop(o)
-			ch.delete(ownKey(o.edit.Dot))
+			o.dropOwn(ch)
 			ch.delete(waitingKey(o.edit.Dot))
 			ch.changed(o.edit.Key)
 			if d, ok := inc.greeting.known[o.edit.ID]; ok {

@@ -66,6 +66,8 @@ type incarnation struct {
 	acked   uint64 // counters up to this are on the server
 	kept    []*own
 	hello   bool // must say hello before it sends
+	// backedUp is the counter up to which the server's newest good backup holds it, as the server last said.
+	backedUp uint64
 	// greeting is the server's answer to hello, until all that were asked for are there.
 	greeting *greeting
 }
@@ -81,9 +83,10 @@ const (
 
 // own is an edit that this installation made.
 type own struct {
-	edit record.Edit
-	hash record.Hash
-	fate fate
+	edit   record.Edit
+	hash   record.Hash
+	fate   fate
+	sealed sealing
 }
 
 // local is a record as this replica has it.

@@ -15,6 +15,7 @@ func (r *Replica) startReplacing(ch *Changes) {
 		l.stale = true
 		r.putLocal(k, ch)
 	}
+	r.backupsUnknown(ch)
 }
 
 // finishReplacing drops the states that the server no longer has.

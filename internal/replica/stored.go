@@ -255,7 +255,10 @@ func readRecovered(key, b []byte) (Recovered, error) {
 
 // Load is the replica that rows, which Changes stored, leave. The rows come in ascending order of their keys, and their slices are kept.
 func Load(schema *record.Schema, rows []Row) (*Replica, error) {
-	ld := loading{r: newReplica(schema), own: map[causal.ReplicaID][]*own{}, waiting: map[string]bool{}}
+	ld := loading{
+		r: newReplica(schema), own: map[causal.ReplicaID][]*own{}, waiting: map[string]bool{}, sealed: map[causal.Dot]sealing{},
+		backedUp: map[causal.ReplicaID]uint64{},
+	}
 	for i, row := range rows {
 		if i > 0 && bytes.Compare(rows[i-1].Key, row.Key) >= 0 {
 			return nil, fmt.Errorf("load replica: key %x: is out of order", row.Key)
@@ -275,6 +278,9 @@ func Load(schema *record.Schema, rows []Row) (*Replica, error) {
 	for id := range ld.own { // of no incarnation: they would never be sent
 		return nil, fmt.Errorf("load replica: edits of replica %v, which it is not", id)
 	}
+	if err := errors.Join(ld.sealsTaken(), ld.takeBackedUp()); err != nil {
+		return nil, fmt.Errorf("load replica: %w", err)
+	}
 	return ld.r, nil
 }
 
@@ -286,6 +292,9 @@ type loading struct {
 	r       *Replica
 	own     map[causal.ReplicaID][]*own
 	waiting map[string]bool // dots as in their keys
+	sealed  map[causal.Dot]sealing
+	// backedUp is by incarnation.
+	backedUp map[causal.ReplicaID]uint64
 }
 
 func (ld *loading) row(row Row) error {
@@ -322,6 +331,10 @@ func (ld *loading) row(row Row) error {
 		}
 		ld.waiting[string(row.Key)] = true
 		return nil
+	case tableBackedUp:
+		return ld.backedUpRow(row)
+	case tableSealed:
+		return ld.sealedRow(row)
 	case tableSafety:
 		return ld.safetyRow(row)
 	case tableWishes:
@@ -345,6 +358,8 @@ func (ld *loading) adopt(inc *incarnation) error {
 		return err
 	}
 	for _, o := range inc.kept {
+		o.sealed = ld.sealed[o.edit.Dot]
+		delete(ld.sealed, o.edit.Dot)
 		switch {
 		case o.edit.Dot.Counter > inc.acked:
 			o.fate = pending

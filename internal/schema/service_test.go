@@ -23,6 +23,7 @@ func repeatable() map[protoreflect.FullName]string {
 		"needlebook.access.v1.AccessService.Refresh":   "the token itself is for one use",
 		"needlebook.sync.v1.SyncService.Exchange":      "edits have ids of their own",
 		"needlebook.sync.v1.SyncService.PutPhotoChunk": "the content names itself",
+		"needlebook.sync.v1.SyncService.HandInSealed":  "edits have dots and ids of their own",
 	}
 }
 

@@ -97,6 +97,7 @@ func allowed() map[string]string {
 		"sync.v1.SyncService/Exchange":                "ILAFMd",
 		"sync.v1.SyncService/PutPhotoChunk":           "ILAFMd",
 		"sync.v1.SyncService/GetPhotoChunk":           "ILAFMd",
+		"sync.v1.SyncService/HandInSealed":            "*",
 		"dose.v1.DoseService/Prepare":                 "ILAFUM",
 		"dose.v1.DoseService/PlanDraw":                "ILAFUM",
 		"dose.v1.DoseService/AdviseDilution":          "ILAFUM",

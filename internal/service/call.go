@@ -64,7 +64,7 @@ func (c *call) fail(err error) error {
 	if reason == faultv1.Reason_REASON_INTERNAL || reason == faultv1.Reason_REASON_DATA_LOSS {
 		c.inside = err
 	}
-	return wire
+	return r.wire(c.id)
 }
 
 // isRPC reports whether a request is a call of the table.

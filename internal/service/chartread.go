@@ -5,6 +5,9 @@ import (
 	"encoding/binary"
 	"slices"
 	"strings"
+	"time"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	chartv1 "needlebook/gen/needlebook/chart/v1"
 	faultv1 "needlebook/gen/needlebook/fault/v1"
@@ -125,7 +128,11 @@ func (d *desk) history(
 		if len(out) == size {
 			return out, l.token(binary.BigEndian.AppendUint64(nil, out[size-1].GetSequence()))
 		}
-		out = append(out, d.chart.History(&e.Edit, e.Sequence, statusOf(r, &e.Edit)))
+		entry := d.chart.History(&e.Edit, e.Sequence, statusOf(r, &e.Edit))
+		if e.ReceivedAtMS != 0 {
+			entry.ReceivedAt = timestamppb.New(time.UnixMilli(e.ReceivedAtMS))
+		}
+		out = append(out, entry)
 	}
 	return out, ""
 }

@@ -266,10 +266,38 @@ func (a *access) statuses(ctx context.Context, o Organisation, devices []auth.De
 		if last, ok := a.seen.get(d.ID); ok {
 			status.LastExchangeAt = timestamppb.New(time.UnixMilli(last.AtMS))
 			status.AcknowledgedCounter, status.UnsentEdits = last.Acknowledged, last.Unsent
+			if last.OldestUnsentMS != 0 {
+				status.OldestUnsentAt = timestamppb.New(time.UnixMilli(last.OldestUnsentMS))
+			}
+		}
+		if err := a.holdings(ctx, o.ID, d.ID, status); err != nil {
+			return nil, err
 		}
 		out = append(out, status)
 	}
 	return out, nil
+}
+
+// mostKeptListed is how many of a device's unopened sealed edits are named.
+const mostKeptListed = 100
+
+// holdings fills in what a device holds, and what of its sealed work the server keeps unopened.
+func (a *access) holdings(ctx context.Context, org, device uuid.UUID, status *accessv1.DeviceStatus) error {
+	all, patients, err := a.ledger.ScopeOf(ctx, record.ID(device))
+	if err != nil {
+		return err
+	}
+	status.HoldsAllPatients, status.BookedPatients = all, uint32(patients)
+	kept, total, err := a.ledger.ListKeptSealed(ctx, record.ID(org), record.ID(device), mostKeptListed)
+	status.KeptSealed = uint32(total)
+	for i := range kept {
+		k := &kept[i]
+		status.KeptSealedEdits = append(status.KeptSealedEdits, &accessv1.KeptSealed{
+			ReplicaId: uuid.UUID(k.Dot.Replica).String(), Counter: k.Dot.Counter, Reason: k.Reason, ReceivedAt: timestamppb.New(time.UnixMilli(k.AtMS)),
+			HandedInBy: idText(uuid.UUID(k.By)), Size: uint32(len(k.Bytes)),
+		})
+	}
+	return err
 }
 
 // heldByDevice counts held edits by the device that sent them.

@@ -5,6 +5,7 @@ import (
 	"context"
 	"crypto/ecdh"
 	"crypto/hmac"
+	"crypto/hpke"
 	"crypto/sha256"
 	"encoding/binary"
 	"encoding/json"
@@ -121,6 +122,15 @@ func (o Organisation) sealingKey() ([]byte, error) {
 		return nil, fmt.Errorf("sealing key: %w", store.ErrCorrupt)
 	}
 	return k.PublicKey().Bytes(), nil
+}
+
+// sealingSecret is the private half, for opening what devices sealed.
+func (o Organisation) sealingSecret() (hpke.PrivateKey, error) {
+	k, err := hpke.DHKEM(ecdh.X25519()).NewPrivateKey(o.Sealing)
+	if err != nil {
+		return nil, fmt.Errorf("sealing key: %w", store.ErrCorrupt)
+	}
+	return k, nil
 }
 
 // derive is a value that only the server can make, the same each time for the same parts.

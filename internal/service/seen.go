@@ -18,6 +18,8 @@ type heard struct {
 	AtMS         int64  `json:"at_unix_ms"`
 	Acknowledged uint64 `json:"acknowledged"`
 	Unsent       uint64 `json:"unsent"`
+	// OldestUnsentMS is when the oldest unsent edit was made, by the device's clock, milliseconds since 1970 UTC; 0 when all were sent.
+	OldestUnsentMS int64 `json:"oldest_unsent_unix_ms,omitempty"`
 }
 
 // seen is when each device was last heard of. It is kept in memory and written from time to time, so that an idle exchange costs no write;

@@ -70,6 +70,7 @@ type Service struct {
 	signer   *auth.Signer
 	verifier *auth.Verifier
 	admitted auth.Admissions
+	handIns  handIns
 	limiter  *auth.Limiter
 	door     *auth.Door
 

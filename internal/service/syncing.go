@@ -155,7 +155,11 @@ func (y *syncing) Exchange(ctx context.Context, m *syncv1.ExchangeRequest) (*syn
 	y.counts.rows.Add(int64(len(resp.GetRows())))
 	c.idle = edits == 0 && len(resp.GetRows()) == 0 && m.GetScope() == nil
 	acked, head := resp.GetAcknowledgedCounter(), m.GetHeadCounter()
-	y.seen.note(p.Org, p.Device, heard{AtMS: y.Now().UnixMilli(), Acknowledged: acked, Unsent: head - min(head, acked)})
+	h := heard{AtMS: y.Now().UnixMilli(), Acknowledged: acked, Unsent: head - min(head, acked)}
+	if h.Unsent > 0 {
+		h.OldestUnsentMS = m.GetOldestUnsentUnixMs()
+	}
+	y.seen.note(p.Org, p.Device, h)
 	return resp, nil
 }
 

@@ -75,7 +75,9 @@ export type Action =
   /** Read the audit log. */
   | "ACTION_READ_AUDIT"
   /** Add staff, set their roles and credentials, and administer clinics. */
-  | "ACTION_MANAGE_STAFF";
+  | "ACTION_MANAGE_STAFF"
+  /** See figures and logbooks, which name no patient. */
+  | "ACTION_READ_FIGURES";
 
 /** Act is that a person did something at a time. Person and time agree, so they are one register. */
 export interface Act {
@@ -450,7 +452,9 @@ export type Reason =
   /** A person gave the edit up after it was held. */
   | "REASON_GIVEN_UP"
   /** The server does not answer this call yet. */
-  | "REASON_UNIMPLEMENTED";
+  | "REASON_UNIMPLEMENTED"
+  /** The edit came in sealed, outside an exchange of its device; a person judges it. */
+  | "REASON_HANDED_IN_SEALED";
 
 /** Tokens are what a sign-in gives. */
 export interface Tokens {
@@ -613,6 +617,30 @@ export interface DeviceStatus {
   clock_offset_ms?: string;
   /** How many patients' whole records it held when it last exchanged. */
   booked_patients?: number;
+  /** When the oldest edit was made that it held unsent at its last exchange, by its own clock; absent when it held none. */
+  oldest_unsent_at?: string;
+  /** True when it holds the whole records of every patient; else booked_patients says of how many. */
+  holds_all_patients?: boolean;
+  /** How many sealed edits of it were handed in that could not be opened, or do not follow what is here. */
+  kept_sealed?: number;
+  /** The first hundred of these. */
+  kept_sealed_edits?: KeptSealed[];
+}
+
+/** KeptSealed is a sealed edit that was handed in and is kept as it came. */
+export interface KeptSealed {
+  /** The replica that made it. */
+  replica_id?: string;
+  /** Its counter. */
+  counter?: string;
+  /** Why it is not in the ledger. */
+  reason?: Reason;
+  /** When it was handed in first, by the server's clock. */
+  received_at?: string;
+  /** The staff id of whoever handed it in; empty when the device itself did. */
+  handed_in_by?: string;
+  /** The size of what is kept, in bytes. */
+  size?: number;
 }
 
 /** ListDevicesResponse is a page of devices. */
@@ -2730,6 +2758,8 @@ export interface ContactMade {
   id?: string;
   /** Why, how and with what result. */
   attempt?: ContactAttempt;
+  /** That it was written down by mistake, and why; absent while it stands. */
+  undone?: Void;
 }
 
 /** ContactAttempt is how a patient was reached, or not. */
@@ -2744,6 +2774,8 @@ export interface ContactAttempt {
   result?: string;
   /** Who tried and when. */
   made?: Act;
+  /** True when the patient was told; false when not, or when it was not asked. */
+  reached?: boolean;
 }
 
 /** Retention is how long a record is kept. */
@@ -4374,7 +4406,7 @@ export interface RecordView {
   /** The edits of this record that wait for a person, oldest first. */
   held_edits?: HeldRecordEdit[];
   /** What changed after the newest signature that covers it, and is to be countersigned. */
-  late_entries?: LateEntry[];
+  late_entries?: ChartLateEntry[];
   /** The record's digest, 32 bytes: equal on every replica that holds the same edits. */
   digest?: string;
 }
@@ -4458,7 +4490,7 @@ export interface PathValue {
 }
 
 /** LateEntry is an edit outside what a signature covers. */
-export interface LateEntry {
+export interface ChartLateEntry {
   /** The newest signature, an element of the record. */
   signature_id?: string;
   /** Who made the edit. */
@@ -5055,7 +5087,7 @@ export interface DrawResumption {
   /** Where the plunger of the syringe in use stands, as read, in millilitres. */
   plunger_ml?: string;
   /** What each side had so far, over all syringes, so that rounding goes on where it was; a side that is missing had nothing. */
-  given?: SideGiven[];
+  given?: DoseSideGiven[];
   /** That something left the syringe without being given, such as a leak or a spill; absent when nothing did. */
   loss?: DrawLoss;
 }
@@ -5067,7 +5099,7 @@ export interface DrawLoss {
 }
 
 /** SideGiven is what one side had so far. */
-export interface SideGiven {
+export interface DoseSideGiven {
   /** The side; absent for injections without one. */
   side?: Side;
   /** The exact volume that was planned for what was given, in millilitres, or a reduced fraction such as 7/120. */
@@ -5822,6 +5854,51 @@ export interface SyncLastTreatment {
   clinic_id?: string;
 }
 
+/** SealedEdit is one edit that its device sealed to the server's key. docs/protocol.md says what is inside, and to what the seal is bound. */
+export interface SealedEdit {
+  /** The replica that made it, 16 bytes. */
+  replica?: string;
+  /** Its counter. */
+  counter?: string;
+  /** The sealed bytes. */
+  sealed?: string;
+}
+
+/** HandInSealedRequest hands in what one device sealed. */
+export interface HandInSealedRequest {
+  /** The device that sealed it, 16 bytes. */
+  device?: string;
+  /** The sealed edits, each replica's ascending by counter. */
+  edits?: SealedEdit[];
+  /** The device's signature over the hand-in's statement; empty when a person who is signed in hands in. */
+  proof?: string;
+}
+
+/** HandedIn says what became of one sealed edit. */
+export interface HandedIn {
+  /** What became of it. */
+  state?: HandedInState;
+  /** Why it is held or kept. */
+  reason?: Reason;
+}
+
+/** HandInSealedResponse says what became of the edits, in the order of the request. All of it is on the server's disk. */
+export interface HandInSealedResponse {
+  /** One for each edit. */
+  results?: HandedIn[];
+}
+
+/** HandedInState is what became of a sealed edit. */
+export type HandedInState =
+  /** Never sent. */
+  | "HANDED_IN_STATE_UNSPECIFIED"
+  /** It is in the ledger and held for a person to release. */
+  | "HANDED_IN_STATE_HELD"
+  /** The server had it before; nothing changed. */
+  | "HANDED_IN_STATE_KNOWN"
+  /** It could not be opened, or does not follow what the server has of its replica. It is kept as it came, and listed with its device. */
+  | "HANDED_IN_STATE_KEPT";
+
 /** DotInfo is one edit of which something is still current in a record. */
 export interface DotInfo {
   /** The edit's replica: an index into the row's vector. */
@@ -5945,6 +6022,8 @@ export interface HelloResponse {
   organisation?: string;
   /** The schema version of the server. */
   schema_version?: number;
+  /** Edits of this replica up to this counter are in the newest good backup: they are backed up. */
+  newest_backed_up_counter?: string;
 }
 
 /** ExchangeRequest carries unsent edits and asks for what changed. */
@@ -5965,6 +6044,8 @@ export interface ExchangeRequest {
   scope?: ScopeChange;
   /** True to be told only what became of the edits: there are more to send, and they come first. The cursor stays where it is. */
   push_only?: boolean;
+  /** When the oldest edit that is not on the server was made, as its author's device claims, milliseconds since 1970 UTC; 0 when all are. For people to read. */
+  oldest_unsent_unix_ms?: string;
 }
 
 /** ScopeChange adds patients to those a device holds whole, and takes some out. Making it again changes nothing. */
@@ -5999,6 +6080,8 @@ export interface ExchangeResponse {
   backed_up_counter?: string;
   /** Of patients outside the device's scope that changed: what must be known of anyone who walks in. Each replaces what was held of that patient. */
   safety?: SafetyEntry[];
+  /** Edits of this replica up to this counter are in the newest good backup: they are backed up. */
+  newest_backed_up_counter?: string;
 }
 
 /** Verdict says that an edit of the page did not take effect as it came. */
@@ -6060,114 +6143,6 @@ export type ScopeMode =
   /** Those added, with a safety index of all others. */
   | "SCOPE_MODE_PATIENTS";
 
-/** TraceLotRequest names a lot. */
-export interface TraceLotRequest {
-  /** Only sessions on or after this day; absent means all. */
-  from?: Date;
-  /** Only sessions on or before this day; absent means all. */
-  until?: Date;
-  /** The most exposures to answer; 0 means 100. */
-  page_size?: number;
-  /** The next_page_token of the answer before; empty for the first page. */
-  page_token?: string;
-  /** The lot's record. */
-  lot_id?: string;
-  /** What the pack says, for a lot without a record. */
-  label?: LotLabel;
-}
-
-/** LotLabel is a lot by what is printed. */
-export interface LotLabel {
-  /** The batch number. */
-  number?: string;
-  /** The product; absent for a diluent or any product. */
-  product?: string;
-  /** True finds also numbers that differ in one character or in letters that look alike, each marked. */
-  also_similar?: boolean;
-}
-
-/** TraceLotResponse is where a lot went. */
-export interface TraceLotResponse {
-  /** The lot's record; absent when it has none. */
-  lot?: Lot;
-  /** Who had it, newest day first. */
-  exposures?: Exposure[];
-  /** Its vials and where they are; on the first page only. */
-  vials?: TracedVial[];
-  /** The devices that may hold more and have not exchanged since the recall or, without one, since today began; on the first page only. */
-  silent_devices?: SilentDevice[];
-  /** How many patients had it, over all pages. */
-  patient_count?: number;
-  /** Asks for the next page; empty means no more pages. */
-  next_page_token?: string;
-}
-
-/** Exposure is a patient who had a lot in one session. */
-export interface Exposure {
-  /** The patient. */
-  patient_id?: string;
-  /** The patient's name. */
-  name?: PersonName;
-  /** How the patient is reached. */
-  contact?: Contact;
-  /** The session. */
-  session_id?: string;
-  /** The day. */
-  on?: Date;
-  /** The clinic. */
-  clinic_id?: string;
-  /** The vials. */
-  vial_ids?: string[];
-  /** The injections; empty when the vial was pierced for the session and nothing was recorded as given. */
-  givings?: ExposedGiving[];
-  /** True when the lot is that of the diluent. */
-  through_diluent?: boolean;
-  /** The number as it was entered, when it differs from the one asked for; empty when it does not. */
-  matched_number?: string;
-  /** What was done to reach the patient about this lot. */
-  contacts_made?: ContactAttempt[];
-}
-
-/** ExposedGiving is an injection with the lot. */
-export interface ExposedGiving {
-  /** The injection. */
-  injection_id?: string;
-  /** The giving. */
-  giving_id?: string;
-  /** The muscle. */
-  muscle?: string;
-  /** The side, the patient's own; absent when none was recorded. */
-  side?: Side;
-  /** The product. */
-  product?: string;
-  /** The dose, in units. */
-  dose_units?: string;
-  /** True when it is in conflict; each of its values is listed. */
-  in_conflict?: boolean;
-}
-
-/** TracedVial is a vial of a lot. */
-export interface TracedVial {
-  /** The vial. */
-  vial_id?: string;
-  /** The number written on it; empty when none. */
-  short_number?: string;
-  /** Its serial number; empty when none. */
-  serial?: string;
-  /** The clinic that has it. */
-  clinic_id?: string;
-  /** Where it is kept; empty when it is not known. */
-  place?: string;
-  /** What should be left, in millilitres; absent when unopened or unknown. */
-  left_ml?: string;
-  /** True when it was prepared or pierced. */
-  opened?: boolean;
-  /** True when it is used up or gone. */
-  discarded?: boolean;
-  /** True when its number only resembles the one asked for. */
-  number_similar?: boolean;
-}
-
 /** SilentDevice is a device that has not exchanged since. */
 export interface SilentDevice {
   /** The device. */
@@ -6182,6 +6157,10 @@ export interface SilentDevice {
   custodian_name?: string;
   /** The number; empty when it is not known. */
   custodian_phone?: string;
+  /** How many edits it said, when it last exchanged, that it had not sent. */
+  unsent_edits?: string;
+  /** The clinic's own number; empty when it is not known. */
+  clinic_phone?: string;
 }
 
 /** GetDayCloseRequest names a day. */
@@ -6202,6 +6181,14 @@ export interface GetDayCloseResponse {
   closed?: boolean;
   /** SHA-256 of the report in its canonical form, to be written into the close. */
   report_digest?: string;
+  /** The close that stands; absent while none does. */
+  closing?: Closing;
+  /** The name of who closed; empty while nobody did. */
+  closed_by_name?: string;
+  /** How many items are open: unsigned sessions, conflicts, held edits, silent and unsynced devices. */
+  open_items?: number;
+  /** When this was answered, by the server's clock. */
+  as_of?: string;
 }
 
 /** DayReport is a day with what is open on it. */
@@ -6216,7 +6203,7 @@ export interface DayReport {
   signed_sessions?: number;
   /** Those that are not. */
   unsigned?: OpenSession[];
-  /** Devices that have not exchanged since the day ended. */
+  /** Devices of the clinic that have not exchanged since the day ended or, while it lasts, for an hour. */
   silent_devices?: SilentDevice[];
   /** Records with fields in conflict. */
   conflicts?: RecordKey[];
@@ -6230,8 +6217,88 @@ export interface DayReport {
   lifted_holds?: LiftedHold[];
   /** What the guardrails say of the day as a whole. */
   findings?: Finding[];
-  /** What arrived after the last close. */
-  late_entries?: ReopeningCause[];
+  /** Edits of the day's records that the last close had not seen. */
+  late_entries?: TraceLateEntry[];
+  /** What was seen of each record of the day: its sessions and vials. */
+  seen?: SeenRecord[];
+  /** Devices that said, when they last exchanged, that they had edits to send. */
+  unsynced_devices?: SilentDevice[];
+}
+
+/** SeenRecord is how much was seen of a record. */
+export interface SeenRecord {
+  /** The record. */
+  key?: RecordKey;
+  /** The version vector of what was seen. Opaque. */
+  context?: string;
+}
+
+/** LateEntry is an edit that a close had not seen. */
+export interface TraceLateEntry {
+  /** The record. */
+  key?: RecordKey;
+  /** The edit. */
+  edit_id?: string;
+  /** The staff id of its author. */
+  author_id?: string;
+  /** Her name. */
+  author_name?: string;
+  /** When she made it, by her device's clock. */
+  authored_at?: string;
+  /** The device that brought it; empty when it was made through the API. */
+  device_id?: string;
+  /** The device's label. */
+  device_label?: string;
+  /** The fields that it wrote, as EditRecord names them. */
+  paths?: string[];
+  /** The server's commit sequence at which it came. */
+  sequence?: string;
+}
+
+/** CloseDayRequest closes a day. */
+export interface CloseDayRequest {
+  /** Names the request: the same again is done once. A random UUID. */
+  request_id?: string;
+  /** The clinic. */
+  clinic_id?: string;
+  /** The day, by the clinic's calendar. */
+  day?: Date;
+  /** The report_digest that was shown. When the day stands otherwise by now it is refused as STALE_READ. */
+  report_digest?: string;
+  /** What the person says about what is open; needed when anything is. */
+  remark?: string;
+}
+
+/** CloseDayResponse is the day after. */
+export interface CloseDayResponse {
+  /** The day. */
+  day?: GetDayCloseResponse;
+  /** The close's element id. */
+  closing_id?: string;
+  /** True when the same request was done before. */
+  already_applied?: boolean;
+}
+
+/** ReopenDayRequest takes a close back. */
+export interface ReopenDayRequest {
+  /** Names the request: the same again is done once. A random UUID. */
+  request_id?: string;
+  /** The clinic. */
+  clinic_id?: string;
+  /** The day, by the clinic's calendar. */
+  day?: Date;
+  /** The close's element id. */
+  closing_id?: string;
+  /** Why. */
+  reason?: string;
+}
+
+/** ReopenDayResponse is the day after. */
+export interface ReopenDayResponse {
+  /** The day. */
+  day?: GetDayCloseResponse;
+  /** True when the same request was done before. */
+  already_applied?: boolean;
 }
 
 /** OpenSession is a session that nobody signed. */
@@ -6268,6 +6335,12 @@ export interface VialBalance {
   overdrawn?: boolean;
   /** What was counted by hand, in millilitres; absent when nobody counted. */
   counted_ml?: string;
+  /** What was drawn, in units. */
+  drawn?: DoseSpan;
+  /** Drawn, and neither given nor thrown away: what stayed in syringes and needles, or was not charted. */
+  unaccounted?: DoseSpan;
+  /** True when something thrown away was not measured; it is not in wasted. */
+  waste_unknown?: boolean;
 }
 
 /** LiftedHold is a hold that somebody lifted. */
@@ -6276,6 +6349,639 @@ export interface LiftedHold {
   session_id?: string;
   /** The finding and who lifted it, why. */
   decision?: FindingDecision;
+  /** The name of who lifted it. */
+  decided_by_name?: string;
+}
+
+/** FigureFile is figures as a file. */
+export interface FigureFile {
+  /** The media type. */
+  media_type?: string;
+  /** A name for the file. */
+  file_name?: string;
+  /** The file. */
+  data?: string;
+}
+
+/** GetLogbookRequest says whose cases. Conditions are joined by and. */
+export interface GetLogbookRequest {
+  /** The injector's staff id; absent means the caller. Others' are for medical leads and auditors. */
+  injector_id?: string;
+  /** Only cases at this clinic; absent for all. */
+  clinic_id?: string;
+  /** Only on or after this day; absent means a year before until. */
+  from?: Date;
+  /** Only on or before this day; absent means today. */
+  until?: Date;
+  /** Only cases in this region; absent for all. */
+  region?: string;
+  /** The most cases to answer; 0 means 100. */
+  page_size?: number;
+  /** The next_page_token of the answer before; empty for the first page. */
+  page_token?: string;
+  /** The form; a file holds the whole logbook and not a page of it. */
+  form?: FigureForm;
+}
+
+/** GetLogbookResponse is a page of cases. It names no patient. */
+export interface GetLogbookResponse {
+  /** The injector. */
+  injector_id?: string;
+  /** Her name. */
+  injector_name?: string;
+  /** The cases, newest day first. */
+  cases?: LogbookCase[];
+  /** Totals by region, over all pages. */
+  regions?: RegionTotal[];
+  /** Asks for the next page; empty means no more pages. */
+  next_page_token?: string;
+  /** The file, when one was asked for. */
+  file?: FigureFile;
+  /** The first and the last day that were looked at. */
+  from?: Date;
+  /** The last. */
+  until?: Date;
+}
+
+/** LogbookCase is one session of an injector. */
+export interface LogbookCase {
+  /** The session. */
+  session_id?: string;
+  /** The day. */
+  on?: Date;
+  /** The clinic. */
+  clinic_id?: string;
+  /** What kind of visit it was. */
+  kind?: SessionKind;
+  /** The regions treated, ascending. */
+  regions?: string[];
+  /** What was given, by product. */
+  products?: ProductUnits[];
+  /** How many injections she gave. */
+  injections?: number;
+  /** The staff id of who supervised; empty when nobody did. */
+  supervisor_id?: string;
+  /** Her name. */
+  supervisor_name?: string;
+  /** True when it was signed. */
+  signed?: boolean;
+  /** True when a field of it is in conflict. */
+  in_conflict?: boolean;
+}
+
+/** ProductUnits is units of one product. Units of two products are never summed. */
+export interface ProductUnits {
+  /** The product. */
+  product?: string;
+  /** How much. */
+  dose?: DoseSpan;
+}
+
+/** RegionTotal counts cases of a region. */
+export interface RegionTotal {
+  /** The region; empty for muscles of no region that is known. */
+  region?: string;
+  /** How many cases. */
+  cases?: number;
+  /** How many of them with a supervisor. */
+  supervised?: number;
+  /** How many injections. */
+  injections?: number;
+}
+
+/** GetFiguresRequest says of what. Conditions are joined by and. */
+export interface GetFiguresRequest {
+  /** Only this clinic; absent for the organisation. */
+  clinic_id?: string;
+  /** Only this injector's sessions; absent for all. Those who are neither lead nor auditor see their own. */
+  injector_id?: string;
+  /** Only on or after this day; absent means a year before until. */
+  from?: Date;
+  /** Only on or before this day; absent means today. */
+  until?: Date;
+  /** The steps of time. */
+  step?: FigureStep;
+  /** The form. */
+  form?: FigureForm;
+  /** What a plot shows. */
+  plot?: FigurePlot;
+}
+
+/** GetFiguresResponse is figures of a time. It names no patient. */
+export interface GetFiguresResponse {
+  /** The first day. */
+  from?: Date;
+  /** The last day. */
+  until?: Date;
+  /** How many sessions of each kind. */
+  kinds?: KindCount[];
+  /** How many patients; linked records are one. */
+  patients?: number;
+  /** Units by product, muscle, side and step of time. */
+  units?: UnitsOverTime[];
+  /** Touch-ups and unlike sides by region. */
+  rates?: RegionRate[];
+  /** Days between treatments by product. */
+  intervals?: IntervalFigure[];
+  /** How many sessions have a field in conflict; their figures are spans. */
+  in_conflict?: number;
+  /** The file, when one was asked for. */
+  file?: FigureFile;
+  /** When this was answered, by the server's clock. */
+  as_of?: string;
+}
+
+/** KindCount counts sessions of a kind. */
+export interface KindCount {
+  /** The kind; unspecified for sessions of none or of one in conflict. */
+  kind?: SessionKind;
+  /** How many. */
+  sessions?: number;
+}
+
+/** UnitsOverTime is what was given of a product into a muscle in a step of time. */
+export interface UnitsOverTime {
+  /** The product. */
+  product?: string;
+  /** The muscle; empty when none was recorded. */
+  muscle?: string;
+  /** The side, the patient's own; absent when none was recorded. */
+  side?: Side;
+  /** The first day of the step. */
+  step_from?: Date;
+  /** How much. */
+  dose?: DoseSpan;
+  /** In how many sessions. */
+  sessions?: number;
+}
+
+/** RegionRate is how treatments of a region came out. A rate without its count says little, so both are here. */
+export interface RegionRate {
+  /** The region; empty for muscles of no region that is known. */
+  region?: string;
+  /** How many treatments. */
+  treatments?: number;
+  /** How many of them were followed by a touch-up. */
+  touched_up?: number;
+  /** How many of them were looked at in a review. */
+  reviewed?: number;
+  /** How many of those had sides that came out unlike: other grades, or other responses, right and left. */
+  unlike?: number;
+  /** touched_up in per cent of treatments, to one decimal; empty when there are none. */
+  touched_up_percent?: string;
+  /** unlike in per cent of reviewed, to one decimal; empty when there are none. */
+  unlike_percent?: string;
+}
+
+/** IntervalFigure is how many days lie between treatments of one patient with a product. Touch-ups are not treatments of their own. */
+export interface IntervalFigure {
+  /** The product. */
+  product?: string;
+  /** How many intervals. */
+  count?: number;
+  /** The shortest. */
+  least_days?: number;
+  /** The lower median. */
+  median_days?: number;
+  /** The longest. */
+  most_days?: number;
+  /** Each interval, ascending. */
+  days?: number[];
+}
+
+/** FigureForm is the form of an answer. */
+export type FigureForm =
+  /** Not stated; means data. */
+  | "FIGURE_FORM_UNSPECIFIED"
+  /** The figures alone. */
+  | "FIGURE_FORM_DATA"
+  /** And as a table after RFC 4180, safe against formulas. */
+  | "FIGURE_FORM_CSV"
+  /** And as a plot. Not for a logbook. */
+  | "FIGURE_FORM_SVG";
+
+/** FigureStep is how wide the steps of time are. */
+export type FigureStep =
+  /** Not stated; means months. */
+  | "FIGURE_STEP_UNSPECIFIED"
+  /** Calendar months. */
+  | "FIGURE_STEP_MONTH"
+  /** Weeks from Monday. */
+  | "FIGURE_STEP_WEEK"
+  /** Calendar years. */
+  | "FIGURE_STEP_YEAR";
+
+/** FigurePlot is what a plot shows. */
+export type FigurePlot =
+  /** Not stated; means units by product over time. */
+  | "FIGURE_PLOT_UNSPECIFIED"
+  /** Units over time, a panel for each product. */
+  | "FIGURE_PLOT_UNITS"
+  /** Touch-ups and unlike sides, in per cent of treatments. */
+  | "FIGURE_PLOT_RATES"
+  /** How many days lie between treatments. */
+  | "FIGURE_PLOT_INTERVALS";
+
+/** GetEventReportRequest names an adverse event. */
+export interface GetEventReportRequest {
+  /** The record of the event. */
+  adverse_event_id?: string;
+  /** The form: data or CSV. */
+  form?: FigureForm;
+}
+
+/** GetEventReportResponse is the sheet. */
+export interface GetEventReportResponse {
+  /** The fields, in the order of the sheet. */
+  fields?: ReportField[];
+  /** The file, when one was asked for. */
+  file?: FigureFile;
+  /** When this was answered, by the server's clock. */
+  as_of?: string;
+}
+
+/** ReportField is one field of a report. */
+export interface ReportField {
+  /** The section of the sheet, such as B3 or D6. */
+  section?: string;
+  /** What it asks for. */
+  label?: string;
+  /** What the record says; empty when it says nothing. */
+  value?: string;
+  /** Which of several suspected products, from 1; 0 when the field is not about one. */
+  product_number?: number;
+  /** True when the sheet asks and the record does not say. */
+  blank?: boolean;
+  /** The fields of records that the value comes from. */
+  from?: string[];
+  /** True when one of those is in conflict. */
+  in_conflict?: boolean;
+}
+
+/** RecallLotRequest marks a lot as recalled. */
+export interface RecallLotRequest {
+  /** Names the request: the same again is done once. A random UUID. */
+  request_id?: string;
+  /** The lot: what it is a batch of, and its number. Its record is made when there is none. */
+  lot?: LotIdentity;
+  /** Why. */
+  reason?: string;
+  /** The number of the maker's or the authority's notice; empty when there is none. */
+  reference?: string;
+  /** The date of the notice. */
+  noticed_on?: Date;
+}
+
+/** RecallLotResponse is the lot after. */
+export interface RecallLotResponse {
+  /** The lot's record. */
+  view?: RecordView;
+  /** The recall's element id. */
+  recall_id?: string;
+  /** True when the same request was done before. */
+  already_applied?: boolean;
+}
+
+/** LiftRecallRequest lifts a recall. */
+export interface LiftRecallRequest {
+  /** Names the request: the same again is done once. A random UUID. */
+  request_id?: string;
+  /** The lot's record. */
+  lot_id?: string;
+  /** The recall's element id. */
+  recall_id?: string;
+  /** Why. */
+  reason?: string;
+}
+
+/** LiftRecallResponse is the lot after. */
+export interface LiftRecallResponse {
+  /** The lot's record. */
+  view?: RecordView;
+  /** True when the same request was done before. */
+  already_applied?: boolean;
+}
+
+/** ListCallsRequest names a lot. */
+export interface ListCallsRequest {
+  /** The lot's record. */
+  lot_id?: string;
+  /** True leaves out who was reached. */
+  open_only?: boolean;
+  /** The most people to answer; 0 means 100. */
+  page_size?: number;
+  /** The next_page_token of the answer before; empty for the first page. */
+  page_token?: string;
+}
+
+/** ListCallsResponse is a page of people. */
+export interface ListCallsResponse {
+  /** The people, those not reached first, then by the day on which they last had it, newest first. */
+  calls?: Call[];
+  /** How many people there are, over all pages. */
+  people?: number;
+  /** How many of them were reached. */
+  reached?: number;
+  /** Asks for the next page; empty means no more pages. */
+  next_page_token?: string;
+  /** When this was answered, by the server's clock. */
+  as_of?: string;
+}
+
+/** Call is a person to be reached. */
+export interface Call {
+  /** The patient's record; of linked records the one that had the lot last. */
+  patient_id?: string;
+  /** The other records of the same person. */
+  linked_patient_ids?: string[];
+  /** The name. */
+  name?: PersonName;
+  /** How the person is reached. */
+  contact?: Contact;
+  /** The language that the person reads; empty when not asked. */
+  language?: string;
+  /** The day on which the person last had the lot; absent when no day is recorded. */
+  last_on?: Date;
+  /** The clinics where. */
+  clinic_ids?: string[];
+  /** How many sessions with it. */
+  sessions?: number;
+  /** The attempts about this lot, oldest first, those taken back among them. */
+  attempts?: ContactMade[];
+  /** True when an attempt that stands says that the person was reached. */
+  reached?: boolean;
+  /** True when the person is recorded as dead. */
+  deceased?: boolean;
+}
+
+/** NoteCallRequest writes down an attempt. */
+export interface NoteCallRequest {
+  /** Names the request: the same again is done once. A random UUID. */
+  request_id?: string;
+  /** The patient. */
+  patient_id?: string;
+  /** The lot's record. */
+  lot_id?: string;
+  /** How, such as telephone, mail or letter. */
+  way?: string;
+  /** With what result. */
+  result?: string;
+  /** True when the person was told. */
+  reached?: boolean;
+}
+
+/** NoteCallResponse is what was written. */
+export interface NoteCallResponse {
+  /** The attempt. */
+  attempt?: ContactMade;
+  /** True when the same request was done before. */
+  already_applied?: boolean;
+}
+
+/** UndoCallRequest takes an attempt back. */
+export interface UndoCallRequest {
+  /** Names the request: the same again is done once. A random UUID. */
+  request_id?: string;
+  /** The patient. */
+  patient_id?: string;
+  /** The attempt's element id. */
+  contact_id?: string;
+  /** Why. */
+  reason?: string;
+}
+
+/** UndoCallResponse is the attempt after. */
+export interface UndoCallResponse {
+  /** The attempt. */
+  attempt?: ContactMade;
+  /** True when the same request was done before. */
+  already_applied?: boolean;
+}
+
+/** GetLikePatientsRequest describes a person, by a record or by what is known before one is made. */
+export interface GetLikePatientsRequest {
+  /** The patient whose twins are looked for; absent while there is no record. What is given beside it is looked for too. */
+  patient_id?: string;
+  /** The name; empty when not known. */
+  name?: string;
+  /** The date of birth; absent when not known. */
+  born_on?: Date;
+  /** Numbers that name the person. */
+  identifiers?: IdentifierValue[];
+  /** The most to answer; 0 means 20. */
+  limit?: number;
+}
+
+/** LikePatient is a record that may be of the same person. */
+export interface LikePatient {
+  /** The patient. */
+  patient?: PatientSummary;
+  /** Why, the strongest first. */
+  reasons?: LikeReason[];
+  /** True when the two are linked already. */
+  linked?: boolean;
+}
+
+/** GetLikePatientsResponse is the records that may be of the same person, the strongest reason first. */
+export interface GetLikePatientsResponse {
+  /** The records. */
+  patients?: LikePatient[];
+}
+
+/** LinkPatientsRequest links two records. */
+export interface LinkPatientsRequest {
+  /** Names the request: the same again is done once. A random UUID. */
+  request_id?: string;
+  /** The record that the link is written into. */
+  patient_id?: string;
+  /** The other record of the same person. */
+  other_patient_id?: string;
+  /** On what grounds. */
+  grounds?: string;
+}
+
+/** LinkPatientsResponse is the record after. */
+export interface LinkPatientsResponse {
+  /** The record that the link was written into. */
+  view?: RecordView;
+  /** The link's element id. */
+  link_id?: string;
+  /** True when the same request was done before. */
+  already_applied?: boolean;
+}
+
+/** UnlinkPatientsRequest takes a link back. */
+export interface UnlinkPatientsRequest {
+  /** Names the request: the same again is done once. A random UUID. */
+  request_id?: string;
+  /** One of the two records. */
+  patient_id?: string;
+  /** The other. */
+  other_patient_id?: string;
+  /** Why they are two persons. */
+  reason?: string;
+}
+
+/** UnlinkPatientsResponse is the record after. */
+export interface UnlinkPatientsResponse {
+  /** The record that the link stands in. */
+  view?: RecordView;
+  /** True when the same request was done before. */
+  already_applied?: boolean;
+}
+
+/** LikeReason is why two records may be of one person. */
+export type LikeReason =
+  /** Not stated; never answered. */
+  | "LIKE_REASON_UNSPECIFIED"
+  /** The same number of the same kind and issuer. */
+  | "LIKE_REASON_SAME_IDENTIFIER"
+  /** The same date of birth, and the same name. */
+  | "LIKE_REASON_SAME_NAME_AND_BIRTH"
+  /** The same date of birth, and a name written almost alike or with a part more. */
+  | "LIKE_REASON_LIKE_NAME_AND_BIRTH";
+
+/** TraceLotRequest names a lot. */
+export interface TraceLotRequest {
+  /** Only sessions on or after this day; absent means all. */
+  from?: Date;
+  /** Only sessions on or before this day; absent means all. */
+  until?: Date;
+  /** The most exposures to answer; 0 means 100. */
+  page_size?: number;
+  /** The next_page_token of the answer before; empty for the first page. */
+  page_token?: string;
+  /** The lot's record. */
+  lot_id?: string;
+  /** What the pack says, for a lot without a record. */
+  label?: LotLabel;
+  /**
+   * True finds also numbers that may be this one mistyped: letters that look alike (O and 0; I, L and 1), spaces and hyphens, or one character more, less,
+   * other or swapped with its neighbour. Each is marked and none is counted as the lot.
+   */
+  also_like?: boolean;
+  /** Devices that have not exchanged since this moment are listed; absent means since the recall or, without one, since today began. */
+  silent_since?: string;
+}
+
+/** LotLabel is a lot by what is printed. */
+export interface LotLabel {
+  /** The batch number. */
+  number?: string;
+  /** The product; absent for a diluent or any. */
+  product?: string;
+  /** The kind of diluent, to trace a lot of it; absent for a toxin or any. */
+  diluent?: string;
+}
+
+/** TraceLotResponse is where a lot went. */
+export interface TraceLotResponse {
+  /** The lot's record; absent when it has none. */
+  lot?: Lot;
+  /** Who had it, newest day first. */
+  exposures?: Exposure[];
+  /** Its vials and where they are; on the first page only. */
+  vials?: TracedVial[];
+  /** The devices that may hold more and have not exchanged since the recall or, without one, since today began; on the first page only. */
+  silent_devices?: SilentDevice[];
+  /** How many patients had it, over all pages; those of lots that only look like it are not among them. Linked records are one patient. */
+  patient_count?: number;
+  /** Asks for the next page; empty means no more pages. */
+  next_page_token?: string;
+  /** How many more patients had a lot whose number only looks like it, over all pages. */
+  like_patient_count?: number;
+  /** When this was answered, by the server's clock. What devices charted and did not send is not in it. */
+  as_of?: string;
+  /** The server's commit sequence that the answer stands on. */
+  sequence?: string;
+  /** The moment since which silent_devices have not exchanged. */
+  silent_since?: string;
+  /** Numbers that were entered and only look like the one asked for, ascending. */
+  like_numbers?: string[];
+}
+
+/** Exposure is a patient who had a lot in one session. */
+export interface Exposure {
+  /** The patient. */
+  patient_id?: string;
+  /** The patient's name. */
+  name?: PersonName;
+  /** How the patient is reached. */
+  contact?: Contact;
+  /** The session. */
+  session_id?: string;
+  /** The day. */
+  on?: Date;
+  /** The clinic. */
+  clinic_id?: string;
+  /** The vials. */
+  vial_ids?: string[];
+  /** The injections; empty when the vial was pierced for the session and nothing was recorded as given. */
+  givings?: ExposedGiving[];
+  /** True when the lot is that of the diluent. */
+  through_diluent?: boolean;
+  /** The number as it was entered, when it differs from the one asked for; empty when it does not. */
+  matched_number?: string;
+  /** What was done to reach the patient about this lot. */
+  contacts_made?: ContactMade[];
+  /** How the number that was entered stands to the one asked for. */
+  match?: LotMatch;
+  /** Other records of the same person. */
+  linked_patient_ids?: string[];
+}
+
+/** ExposedGiving is an injection with the lot. */
+export interface ExposedGiving {
+  /** The injection. */
+  injection_id?: string;
+  /** The giving. */
+  giving_id?: string;
+  /** The muscle. */
+  muscle?: string;
+  /** The side, the patient's own; absent when none was recorded. */
+  side?: Side;
+  /** The product. */
+  product?: string;
+  /** The dose, in units; empty when it is in conflict. */
+  dose_units?: string;
+  /** True when what was given is in conflict; dose says from where to where. */
+  in_conflict?: boolean;
+  /** The dose, from the least to the most that it can be. */
+  dose?: DoseSpan;
+}
+
+/** TracedVial is a vial of a lot. */
+export interface TracedVial {
+  /** The vial. */
+  vial_id?: string;
+  /** The number written on it; empty when none. */
+  short_number?: string;
+  /** Its serial number; empty when none. */
+  serial?: string;
+  /** The clinic that has it. */
+  clinic_id?: string;
+  /** Where it is kept; empty when it is not known. */
+  place?: string;
+  /** What should be left, in millilitres; absent when unopened or unknown. */
+  left_ml?: string;
+  /** True when it was prepared or pierced. */
+  opened?: boolean;
+  /** True when it is used up or gone. */
+  discarded?: boolean;
+  /** True when its number only looks like the one asked for. */
+  number_similar?: boolean;
+  /** The number as it was entered. */
+  number?: string;
+  /** How that stands to the one asked for. */
+  match?: LotMatch;
+  /** The product. */
+  product?: string;
+  /** True when the lot is that of the diluent. */
+  through_diluent?: boolean;
+  /** How many sessions it was used for. */
+  sessions?: number;
+  /** True when it must not be used. */
+  blocked?: boolean;
 }
 
 /** ListReviewsDueRequest says which reviews. Conditions are joined by and. */
@@ -6286,6 +6992,8 @@ export interface ListReviewsDueRequest {
   responsible_id?: string;
   /** Only those that fall due on or before this day; absent means today, by the clinic's calendar. */
   until?: Date;
+  /** Only those of sessions on or after this day; absent means a year before until. */
+  treated_from?: Date;
   /** The most to answer; 0 means 100. */
   page_size?: number;
   /** The next_page_token of the answer before; empty for the first page. */
@@ -6316,6 +7024,30 @@ export interface ReviewDue {
   appointment_id?: string;
   /** The regions that were treated. */
   regions?: string[];
+  /** What each side had, by product and muscle. */
+  given?: TraceSideGiven[];
+  /** The day of the session. */
+  treated_on?: Date;
+  /** The staff id of the injector in charge; empty when none is recorded. */
+  responsible_id?: string;
+  /** The clinic. */
+  clinic_id?: string;
+  /** True when its last day has passed. */
+  overdue?: boolean;
+  /** The formulary's rule that the days come from; empty when they were set in the session. */
+  rule_code?: string;
+}
+
+/** SideGiven is what a muscle had on one side in one session. */
+export interface TraceSideGiven {
+  /** The product. */
+  product?: string;
+  /** The muscle; empty when none was recorded. */
+  muscle?: string;
+  /** The side, the patient's own; absent when none was recorded. */
+  side?: Side;
+  /** How much. */
+  dose?: DoseSpan;
 }
 
 /** ExportPatientRequest names a patient and a form. */
@@ -6349,6 +7081,17 @@ export interface ExportPatientResponse {
   /** Asks for the next piece; empty means no more. */
   next_page_token?: string;
 }
+
+/** LotMatch is how a number that was entered stands to the lot asked for. */
+export type LotMatch =
+  /** Not stated; never answered. */
+  | "LOT_MATCH_UNSPECIFIED"
+  /** It is the lot's number, or names its record. */
+  | "LOT_MATCH_SAME"
+  /** It is a number that a person said means this lot. */
+  | "LOT_MATCH_ALIAS"
+  /** It only looks like it. Nobody said that it is this lot. */
+  | "LOT_MATCH_LIKE";
 
 /** ExportFormat is the form of an export. */
 export type ExportFormat =

@@ -12,8 +12,8 @@ import (
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
-	v12 "needlebook/gen/needlebook/fault/v1"
-	v11 "needlebook/gen/needlebook/options/v1"
+	v11 "needlebook/gen/needlebook/fault/v1"
+	v12 "needlebook/gen/needlebook/options/v1"
 	v1 "needlebook/gen/needlebook/record/v1"
 	reflect "reflect"
 	sync "sync"
@@ -962,8 +962,16 @@ type DeviceStatus struct {
 	ClockOffsetMs int64 `protobuf:"varint,7,opt,name=clock_offset_ms,json=clockOffsetMs,proto3" json:"clock_offset_ms,omitempty"`
 	// How many patients' whole records it held when it last exchanged.
 	BookedPatients uint32 `protobuf:"varint,8,opt,name=booked_patients,json=bookedPatients,proto3" json:"booked_patients,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// When the oldest edit was made that it held unsent at its last exchange, by its own clock; absent when it held none.
+	OldestUnsentAt *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=oldest_unsent_at,json=oldestUnsentAt,proto3" json:"oldest_unsent_at,omitempty"`
+	// True when it holds the whole records of every patient; else booked_patients says of how many.
+	HoldsAllPatients bool `protobuf:"varint,10,opt,name=holds_all_patients,json=holdsAllPatients,proto3" json:"holds_all_patients,omitempty"`
+	// How many sealed edits of it were handed in that could not be opened, or do not follow what is here.
+	KeptSealed uint32 `protobuf:"varint,11,opt,name=kept_sealed,json=keptSealed,proto3" json:"kept_sealed,omitempty"`
+	// The first hundred of these.
+	KeptSealedEdits []*KeptSealed `protobuf:"bytes,12,rep,name=kept_sealed_edits,json=keptSealedEdits,proto3" json:"kept_sealed_edits,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *DeviceStatus) Reset() {
@@ -1052,6 +1060,125 @@ func (x *DeviceStatus) GetBookedPatients() uint32 {
 	return 0
 }
 
+func (x *DeviceStatus) GetOldestUnsentAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.OldestUnsentAt
+	}
+	return nil
+}
+
+func (x *DeviceStatus) GetHoldsAllPatients() bool {
+	if x != nil {
+		return x.HoldsAllPatients
+	}
+	return false
+}
+
+func (x *DeviceStatus) GetKeptSealed() uint32 {
+	if x != nil {
+		return x.KeptSealed
+	}
+	return 0
+}
+
+func (x *DeviceStatus) GetKeptSealedEdits() []*KeptSealed {
+	if x != nil {
+		return x.KeptSealedEdits
+	}
+	return nil
+}
+
+// KeptSealed is a sealed edit that was handed in and is kept as it came.
+type KeptSealed struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The replica that made it.
+	ReplicaId string `protobuf:"bytes,1,opt,name=replica_id,json=replicaId,proto3" json:"replica_id,omitempty"`
+	// Its counter.
+	Counter uint64 `protobuf:"varint,2,opt,name=counter,proto3" json:"counter,omitempty"`
+	// Why it is not in the ledger.
+	Reason v11.Reason `protobuf:"varint,3,opt,name=reason,proto3,enum=needlebook.fault.v1.Reason" json:"reason,omitempty"`
+	// When it was handed in first, by the server's clock.
+	ReceivedAt *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=received_at,json=receivedAt,proto3" json:"received_at,omitempty"`
+	// The staff id of whoever handed it in; empty when the device itself did.
+	HandedInBy string `protobuf:"bytes,5,opt,name=handed_in_by,json=handedInBy,proto3" json:"handed_in_by,omitempty"`
+	// The size of what is kept, in bytes.
+	Size          uint32 `protobuf:"varint,6,opt,name=size,proto3" json:"size,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *KeptSealed) Reset() {
+	*x = KeptSealed{}
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *KeptSealed) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*KeptSealed) ProtoMessage() {}
+
+func (x *KeptSealed) ProtoReflect() protoreflect.Message {
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use KeptSealed.ProtoReflect.Descriptor instead.
+func (*KeptSealed) Descriptor() ([]byte, []int) {
+	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *KeptSealed) GetReplicaId() string {
+	if x != nil {
+		return x.ReplicaId
+	}
+	return ""
+}
+
+func (x *KeptSealed) GetCounter() uint64 {
+	if x != nil {
+		return x.Counter
+	}
+	return 0
+}
+
+func (x *KeptSealed) GetReason() v11.Reason {
+	if x != nil {
+		return x.Reason
+	}
+	return v11.Reason(0)
+}
+
+func (x *KeptSealed) GetReceivedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ReceivedAt
+	}
+	return nil
+}
+
+func (x *KeptSealed) GetHandedInBy() string {
+	if x != nil {
+		return x.HandedInBy
+	}
+	return ""
+}
+
+func (x *KeptSealed) GetSize() uint32 {
+	if x != nil {
+		return x.Size
+	}
+	return 0
+}
+
 // ListDevicesResponse is a page of devices.
 type ListDevicesResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1065,7 +1192,7 @@ type ListDevicesResponse struct {
 
 func (x *ListDevicesResponse) Reset() {
 	*x = ListDevicesResponse{}
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[13]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1077,7 +1204,7 @@ func (x *ListDevicesResponse) String() string {
 func (*ListDevicesResponse) ProtoMessage() {}
 
 func (x *ListDevicesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[13]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1090,7 +1217,7 @@ func (x *ListDevicesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDevicesResponse.ProtoReflect.Descriptor instead.
 func (*ListDevicesResponse) Descriptor() ([]byte, []int) {
-	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{13}
+	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ListDevicesResponse) GetDevices() []*DeviceStatus {
@@ -1122,7 +1249,7 @@ type RevokeDeviceRequest struct {
 
 func (x *RevokeDeviceRequest) Reset() {
 	*x = RevokeDeviceRequest{}
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[14]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1134,7 +1261,7 @@ func (x *RevokeDeviceRequest) String() string {
 func (*RevokeDeviceRequest) ProtoMessage() {}
 
 func (x *RevokeDeviceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[14]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1147,7 +1274,7 @@ func (x *RevokeDeviceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RevokeDeviceRequest.ProtoReflect.Descriptor instead.
 func (*RevokeDeviceRequest) Descriptor() ([]byte, []int) {
-	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{14}
+	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *RevokeDeviceRequest) GetRequestId() string {
@@ -1182,7 +1309,7 @@ type RevokeDeviceResponse struct {
 
 func (x *RevokeDeviceResponse) Reset() {
 	*x = RevokeDeviceResponse{}
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[15]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1194,7 +1321,7 @@ func (x *RevokeDeviceResponse) String() string {
 func (*RevokeDeviceResponse) ProtoMessage() {}
 
 func (x *RevokeDeviceResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[15]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1207,7 +1334,7 @@ func (x *RevokeDeviceResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RevokeDeviceResponse.ProtoReflect.Descriptor instead.
 func (*RevokeDeviceResponse) Descriptor() ([]byte, []int) {
-	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{15}
+	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *RevokeDeviceResponse) GetStatus() *DeviceStatus {
@@ -1234,7 +1361,7 @@ type AddStaffRequest struct {
 
 func (x *AddStaffRequest) Reset() {
 	*x = AddStaffRequest{}
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[16]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1246,7 +1373,7 @@ func (x *AddStaffRequest) String() string {
 func (*AddStaffRequest) ProtoMessage() {}
 
 func (x *AddStaffRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[16]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1259,7 +1386,7 @@ func (x *AddStaffRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AddStaffRequest.ProtoReflect.Descriptor instead.
 func (*AddStaffRequest) Descriptor() ([]byte, []int) {
-	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{16}
+	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *AddStaffRequest) GetRequestId() string {
@@ -1305,7 +1432,7 @@ type RoleAssignment struct {
 
 func (x *RoleAssignment) Reset() {
 	*x = RoleAssignment{}
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[17]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1317,7 +1444,7 @@ func (x *RoleAssignment) String() string {
 func (*RoleAssignment) ProtoMessage() {}
 
 func (x *RoleAssignment) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[17]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1330,7 +1457,7 @@ func (x *RoleAssignment) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoleAssignment.ProtoReflect.Descriptor instead.
 func (*RoleAssignment) Descriptor() ([]byte, []int) {
-	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{17}
+	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *RoleAssignment) GetClinicId() string {
@@ -1369,7 +1496,7 @@ type AddStaffResponse struct {
 
 func (x *AddStaffResponse) Reset() {
 	*x = AddStaffResponse{}
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[18]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1381,7 +1508,7 @@ func (x *AddStaffResponse) String() string {
 func (*AddStaffResponse) ProtoMessage() {}
 
 func (x *AddStaffResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[18]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1394,7 +1521,7 @@ func (x *AddStaffResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AddStaffResponse.ProtoReflect.Descriptor instead.
 func (*AddStaffResponse) Descriptor() ([]byte, []int) {
-	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{18}
+	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *AddStaffResponse) GetStaff() *Staff {
@@ -1435,7 +1562,7 @@ type ListStaffRequest struct {
 
 func (x *ListStaffRequest) Reset() {
 	*x = ListStaffRequest{}
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[19]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1447,7 +1574,7 @@ func (x *ListStaffRequest) String() string {
 func (*ListStaffRequest) ProtoMessage() {}
 
 func (x *ListStaffRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[19]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1460,7 +1587,7 @@ func (x *ListStaffRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListStaffRequest.ProtoReflect.Descriptor instead.
 func (*ListStaffRequest) Descriptor() ([]byte, []int) {
-	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{19}
+	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ListStaffRequest) GetClinicId() string {
@@ -1504,7 +1631,7 @@ type ListStaffResponse struct {
 
 func (x *ListStaffResponse) Reset() {
 	*x = ListStaffResponse{}
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[20]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1516,7 +1643,7 @@ func (x *ListStaffResponse) String() string {
 func (*ListStaffResponse) ProtoMessage() {}
 
 func (x *ListStaffResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[20]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1529,7 +1656,7 @@ func (x *ListStaffResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListStaffResponse.ProtoReflect.Descriptor instead.
 func (*ListStaffResponse) Descriptor() ([]byte, []int) {
-	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{20}
+	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ListStaffResponse) GetStaff() []*Staff {
@@ -1571,7 +1698,7 @@ type SetStaffRolesRequest struct {
 
 func (x *SetStaffRolesRequest) Reset() {
 	*x = SetStaffRolesRequest{}
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[21]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1583,7 +1710,7 @@ func (x *SetStaffRolesRequest) String() string {
 func (*SetStaffRolesRequest) ProtoMessage() {}
 
 func (x *SetStaffRolesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[21]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1596,7 +1723,7 @@ func (x *SetStaffRolesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetStaffRolesRequest.ProtoReflect.Descriptor instead.
 func (*SetStaffRolesRequest) Descriptor() ([]byte, []int) {
-	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{21}
+	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *SetStaffRolesRequest) GetRequestId() string {
@@ -1674,7 +1801,7 @@ type CredentialRequest struct {
 
 func (x *CredentialRequest) Reset() {
 	*x = CredentialRequest{}
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[22]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1686,7 +1813,7 @@ func (x *CredentialRequest) String() string {
 func (*CredentialRequest) ProtoMessage() {}
 
 func (x *CredentialRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[22]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1699,7 +1826,7 @@ func (x *CredentialRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CredentialRequest.ProtoReflect.Descriptor instead.
 func (*CredentialRequest) Descriptor() ([]byte, []int) {
-	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{22}
+	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *CredentialRequest) GetRegion() string {
@@ -1750,7 +1877,7 @@ type SetStaffRolesResponse struct {
 
 func (x *SetStaffRolesResponse) Reset() {
 	*x = SetStaffRolesResponse{}
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[23]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1762,7 +1889,7 @@ func (x *SetStaffRolesResponse) String() string {
 func (*SetStaffRolesResponse) ProtoMessage() {}
 
 func (x *SetStaffRolesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[23]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1775,7 +1902,7 @@ func (x *SetStaffRolesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetStaffRolesResponse.ProtoReflect.Descriptor instead.
 func (*SetStaffRolesResponse) Descriptor() ([]byte, []int) {
-	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{23}
+	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *SetStaffRolesResponse) GetStaff() *Staff {
@@ -1807,7 +1934,7 @@ type BreakGlassRequest struct {
 
 func (x *BreakGlassRequest) Reset() {
 	*x = BreakGlassRequest{}
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[24]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1819,7 +1946,7 @@ func (x *BreakGlassRequest) String() string {
 func (*BreakGlassRequest) ProtoMessage() {}
 
 func (x *BreakGlassRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[24]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1832,7 +1959,7 @@ func (x *BreakGlassRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BreakGlassRequest.ProtoReflect.Descriptor instead.
 func (*BreakGlassRequest) Descriptor() ([]byte, []int) {
-	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{24}
+	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *BreakGlassRequest) GetRequestId() string {
@@ -1869,7 +1996,7 @@ type BreakGlassResponse struct {
 
 func (x *BreakGlassResponse) Reset() {
 	*x = BreakGlassResponse{}
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[25]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1881,7 +2008,7 @@ func (x *BreakGlassResponse) String() string {
 func (*BreakGlassResponse) ProtoMessage() {}
 
 func (x *BreakGlassResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[25]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1894,7 +2021,7 @@ func (x *BreakGlassResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BreakGlassResponse.ProtoReflect.Descriptor instead.
 func (*BreakGlassResponse) Descriptor() ([]byte, []int) {
-	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{25}
+	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *BreakGlassResponse) GetExpiresAt() *timestamppb.Timestamp {
@@ -1934,7 +2061,7 @@ type ListAuditRequest struct {
 
 func (x *ListAuditRequest) Reset() {
 	*x = ListAuditRequest{}
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[26]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1946,7 +2073,7 @@ func (x *ListAuditRequest) String() string {
 func (*ListAuditRequest) ProtoMessage() {}
 
 func (x *ListAuditRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[26]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1959,7 +2086,7 @@ func (x *ListAuditRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListAuditRequest.ProtoReflect.Descriptor instead.
 func (*ListAuditRequest) Descriptor() ([]byte, []int) {
-	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{26}
+	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *ListAuditRequest) GetPatientId() string {
@@ -2027,7 +2154,7 @@ type AuditEntry struct {
 	// The RPC, as package.Service/Method.
 	Procedure string `protobuf:"bytes,6,opt,name=procedure,proto3" json:"procedure,omitempty"`
 	// The kind of the record touched; unspecified when none was.
-	Kind v11.RecordKind `protobuf:"varint,7,opt,name=kind,proto3,enum=needlebook.options.v1.RecordKind" json:"kind,omitempty"`
+	Kind v12.RecordKind `protobuf:"varint,7,opt,name=kind,proto3,enum=needlebook.options.v1.RecordKind" json:"kind,omitempty"`
 	// The record touched; empty when none was.
 	RecordId string `protobuf:"bytes,8,opt,name=record_id,json=recordId,proto3" json:"record_id,omitempty"`
 	// The patient concerned; empty when none is.
@@ -2035,7 +2162,7 @@ type AuditEntry struct {
 	// How it ended.
 	Outcome AuditOutcome `protobuf:"varint,10,opt,name=outcome,proto3,enum=needlebook.access.v1.AuditOutcome" json:"outcome,omitempty"`
 	// Why it was refused or held; unspecified when it was done.
-	Reason v12.Reason `protobuf:"varint,11,opt,name=reason,proto3,enum=needlebook.fault.v1.Reason" json:"reason,omitempty"`
+	Reason v11.Reason `protobuf:"varint,11,opt,name=reason,proto3,enum=needlebook.fault.v1.Reason" json:"reason,omitempty"`
 	// The reason that a person gave, for break-glass and the like.
 	Remark string `protobuf:"bytes,12,opt,name=remark,proto3" json:"remark,omitempty"`
 	// The chain hash before this entry, 32 bytes.
@@ -2055,7 +2182,7 @@ type AuditEntry struct {
 
 func (x *AuditEntry) Reset() {
 	*x = AuditEntry{}
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[27]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2067,7 +2194,7 @@ func (x *AuditEntry) String() string {
 func (*AuditEntry) ProtoMessage() {}
 
 func (x *AuditEntry) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[27]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2080,7 +2207,7 @@ func (x *AuditEntry) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AuditEntry.ProtoReflect.Descriptor instead.
 func (*AuditEntry) Descriptor() ([]byte, []int) {
-	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{27}
+	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *AuditEntry) GetSequence() uint64 {
@@ -2125,11 +2252,11 @@ func (x *AuditEntry) GetProcedure() string {
 	return ""
 }
 
-func (x *AuditEntry) GetKind() v11.RecordKind {
+func (x *AuditEntry) GetKind() v12.RecordKind {
 	if x != nil {
 		return x.Kind
 	}
-	return v11.RecordKind(0)
+	return v12.RecordKind(0)
 }
 
 func (x *AuditEntry) GetRecordId() string {
@@ -2153,11 +2280,11 @@ func (x *AuditEntry) GetOutcome() AuditOutcome {
 	return AuditOutcome_AUDIT_OUTCOME_UNSPECIFIED
 }
 
-func (x *AuditEntry) GetReason() v12.Reason {
+func (x *AuditEntry) GetReason() v11.Reason {
 	if x != nil {
 		return x.Reason
 	}
-	return v12.Reason(0)
+	return v11.Reason(0)
 }
 
 func (x *AuditEntry) GetRemark() string {
@@ -2215,7 +2342,7 @@ type ListAuditResponse struct {
 
 func (x *ListAuditResponse) Reset() {
 	*x = ListAuditResponse{}
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[28]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2227,7 +2354,7 @@ func (x *ListAuditResponse) String() string {
 func (*ListAuditResponse) ProtoMessage() {}
 
 func (x *ListAuditResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[28]
+	mi := &file_needlebook_access_v1_access_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2240,7 +2367,7 @@ func (x *ListAuditResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListAuditResponse.ProtoReflect.Descriptor instead.
 func (*ListAuditResponse) Descriptor() ([]byte, []int) {
-	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{28}
+	return file_needlebook_access_v1_access_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *ListAuditResponse) GetEntries() []*AuditEntry {
@@ -2344,7 +2471,7 @@ const file_needlebook_access_v1_access_service_proto_rawDesc = "" +
 	"\n" +
 	"page_token\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageTokenB\f\n" +
 	"\n" +
-	"_clinic_id\"\xf7\x02\n" +
+	"_clinic_id\"\xda\x04\n" +
 	"\fDeviceStatus\x124\n" +
 	"\x06device\x18\x01 \x01(\v2\x1c.needlebook.access.v1.DeviceR\x06device\x12D\n" +
 	"\x10last_exchange_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x0elastExchangeAt\x121\n" +
@@ -2354,7 +2481,24 @@ const file_needlebook_access_v1_access_service_proto_rawDesc = "" +
 	"held_edits\x18\x05 \x01(\rR\theldEdits\x12%\n" +
 	"\x0eclient_version\x18\x06 \x01(\tR\rclientVersion\x12&\n" +
 	"\x0fclock_offset_ms\x18\a \x01(\x03R\rclockOffsetMs\x12'\n" +
-	"\x0fbooked_patients\x18\b \x01(\rR\x0ebookedPatients\"{\n" +
+	"\x0fbooked_patients\x18\b \x01(\rR\x0ebookedPatients\x12D\n" +
+	"\x10oldest_unsent_at\x18\t \x01(\v2\x1a.google.protobuf.TimestampR\x0eoldestUnsentAt\x12,\n" +
+	"\x12holds_all_patients\x18\n" +
+	" \x01(\bR\x10holdsAllPatients\x12\x1f\n" +
+	"\vkept_sealed\x18\v \x01(\rR\n" +
+	"keptSealed\x12L\n" +
+	"\x11kept_sealed_edits\x18\f \x03(\v2 .needlebook.access.v1.KeptSealedR\x0fkeptSealedEdits\"\xed\x01\n" +
+	"\n" +
+	"KeptSealed\x12\x1d\n" +
+	"\n" +
+	"replica_id\x18\x01 \x01(\tR\treplicaId\x12\x18\n" +
+	"\acounter\x18\x02 \x01(\x04R\acounter\x123\n" +
+	"\x06reason\x18\x03 \x01(\x0e2\x1b.needlebook.fault.v1.ReasonR\x06reason\x12;\n" +
+	"\vreceived_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"receivedAt\x12 \n" +
+	"\fhanded_in_by\x18\x05 \x01(\tR\n" +
+	"handedInBy\x12\x12\n" +
+	"\x04size\x18\x06 \x01(\rR\x04size\"{\n" +
 	"\x13ListDevicesResponse\x12<\n" +
 	"\adevices\x18\x01 \x03(\v2\".needlebook.access.v1.DeviceStatusR\adevices\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x92\x01\n" +
@@ -2503,7 +2647,7 @@ func file_needlebook_access_v1_access_service_proto_rawDescGZIP() []byte {
 }
 
 var file_needlebook_access_v1_access_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_needlebook_access_v1_access_service_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
+var file_needlebook_access_v1_access_service_proto_msgTypes = make([]protoimpl.MessageInfo, 30)
 var file_needlebook_access_v1_access_service_proto_goTypes = []any{
 	(AuditOutcome)(0),                   // 0: needlebook.access.v1.AuditOutcome
 	(*Tokens)(nil),                      // 1: needlebook.access.v1.Tokens
@@ -2519,103 +2663,108 @@ var file_needlebook_access_v1_access_service_proto_goTypes = []any{
 	(*CreateEnrolmentCodeResponse)(nil), // 11: needlebook.access.v1.CreateEnrolmentCodeResponse
 	(*ListDevicesRequest)(nil),          // 12: needlebook.access.v1.ListDevicesRequest
 	(*DeviceStatus)(nil),                // 13: needlebook.access.v1.DeviceStatus
-	(*ListDevicesResponse)(nil),         // 14: needlebook.access.v1.ListDevicesResponse
-	(*RevokeDeviceRequest)(nil),         // 15: needlebook.access.v1.RevokeDeviceRequest
-	(*RevokeDeviceResponse)(nil),        // 16: needlebook.access.v1.RevokeDeviceResponse
-	(*AddStaffRequest)(nil),             // 17: needlebook.access.v1.AddStaffRequest
-	(*RoleAssignment)(nil),              // 18: needlebook.access.v1.RoleAssignment
-	(*AddStaffResponse)(nil),            // 19: needlebook.access.v1.AddStaffResponse
-	(*ListStaffRequest)(nil),            // 20: needlebook.access.v1.ListStaffRequest
-	(*ListStaffResponse)(nil),           // 21: needlebook.access.v1.ListStaffResponse
-	(*SetStaffRolesRequest)(nil),        // 22: needlebook.access.v1.SetStaffRolesRequest
-	(*CredentialRequest)(nil),           // 23: needlebook.access.v1.CredentialRequest
-	(*SetStaffRolesResponse)(nil),       // 24: needlebook.access.v1.SetStaffRolesResponse
-	(*BreakGlassRequest)(nil),           // 25: needlebook.access.v1.BreakGlassRequest
-	(*BreakGlassResponse)(nil),          // 26: needlebook.access.v1.BreakGlassResponse
-	(*ListAuditRequest)(nil),            // 27: needlebook.access.v1.ListAuditRequest
-	(*AuditEntry)(nil),                  // 28: needlebook.access.v1.AuditEntry
-	(*ListAuditResponse)(nil),           // 29: needlebook.access.v1.ListAuditResponse
-	(*timestamppb.Timestamp)(nil),       // 30: google.protobuf.Timestamp
-	(*Staff)(nil),                       // 31: needlebook.access.v1.Staff
-	(*v1.PersonName)(nil),               // 32: needlebook.record.v1.PersonName
-	(DeviceKind)(0),                     // 33: needlebook.access.v1.DeviceKind
-	(*Device)(nil),                      // 34: needlebook.access.v1.Device
-	(*v1.Contact)(nil),                  // 35: needlebook.record.v1.Contact
-	(Role)(0),                           // 36: needlebook.access.v1.Role
-	(*v1.Date)(nil),                     // 37: needlebook.record.v1.Date
-	(CredentialKind)(0),                 // 38: needlebook.access.v1.CredentialKind
-	(v11.RecordKind)(0),                 // 39: needlebook.options.v1.RecordKind
-	(v12.Reason)(0),                     // 40: needlebook.fault.v1.Reason
+	(*KeptSealed)(nil),                  // 14: needlebook.access.v1.KeptSealed
+	(*ListDevicesResponse)(nil),         // 15: needlebook.access.v1.ListDevicesResponse
+	(*RevokeDeviceRequest)(nil),         // 16: needlebook.access.v1.RevokeDeviceRequest
+	(*RevokeDeviceResponse)(nil),        // 17: needlebook.access.v1.RevokeDeviceResponse
+	(*AddStaffRequest)(nil),             // 18: needlebook.access.v1.AddStaffRequest
+	(*RoleAssignment)(nil),              // 19: needlebook.access.v1.RoleAssignment
+	(*AddStaffResponse)(nil),            // 20: needlebook.access.v1.AddStaffResponse
+	(*ListStaffRequest)(nil),            // 21: needlebook.access.v1.ListStaffRequest
+	(*ListStaffResponse)(nil),           // 22: needlebook.access.v1.ListStaffResponse
+	(*SetStaffRolesRequest)(nil),        // 23: needlebook.access.v1.SetStaffRolesRequest
+	(*CredentialRequest)(nil),           // 24: needlebook.access.v1.CredentialRequest
+	(*SetStaffRolesResponse)(nil),       // 25: needlebook.access.v1.SetStaffRolesResponse
+	(*BreakGlassRequest)(nil),           // 26: needlebook.access.v1.BreakGlassRequest
+	(*BreakGlassResponse)(nil),          // 27: needlebook.access.v1.BreakGlassResponse
+	(*ListAuditRequest)(nil),            // 28: needlebook.access.v1.ListAuditRequest
+	(*AuditEntry)(nil),                  // 29: needlebook.access.v1.AuditEntry
+	(*ListAuditResponse)(nil),           // 30: needlebook.access.v1.ListAuditResponse
+	(*timestamppb.Timestamp)(nil),       // 31: google.protobuf.Timestamp
+	(*Staff)(nil),                       // 32: needlebook.access.v1.Staff
+	(*v1.PersonName)(nil),               // 33: needlebook.record.v1.PersonName
+	(DeviceKind)(0),                     // 34: needlebook.access.v1.DeviceKind
+	(*Device)(nil),                      // 35: needlebook.access.v1.Device
+	(v11.Reason)(0),                     // 36: needlebook.fault.v1.Reason
+	(*v1.Contact)(nil),                  // 37: needlebook.record.v1.Contact
+	(Role)(0),                           // 38: needlebook.access.v1.Role
+	(*v1.Date)(nil),                     // 39: needlebook.record.v1.Date
+	(CredentialKind)(0),                 // 40: needlebook.access.v1.CredentialKind
+	(v12.RecordKind)(0),                 // 41: needlebook.options.v1.RecordKind
 }
 var file_needlebook_access_v1_access_service_proto_depIdxs = []int32{
-	30, // 0: needlebook.access.v1.Tokens.access_expires_at:type_name -> google.protobuf.Timestamp
-	30, // 1: needlebook.access.v1.Tokens.refresh_expires_at:type_name -> google.protobuf.Timestamp
+	31, // 0: needlebook.access.v1.Tokens.access_expires_at:type_name -> google.protobuf.Timestamp
+	31, // 1: needlebook.access.v1.Tokens.refresh_expires_at:type_name -> google.protobuf.Timestamp
 	1,  // 2: needlebook.access.v1.SignInResponse.tokens:type_name -> needlebook.access.v1.Tokens
-	31, // 3: needlebook.access.v1.SignInResponse.staff:type_name -> needlebook.access.v1.Staff
+	32, // 3: needlebook.access.v1.SignInResponse.staff:type_name -> needlebook.access.v1.Staff
 	1,  // 4: needlebook.access.v1.RefreshResponse.tokens:type_name -> needlebook.access.v1.Tokens
-	31, // 5: needlebook.access.v1.RefreshResponse.staff:type_name -> needlebook.access.v1.Staff
-	32, // 6: needlebook.access.v1.ClaimInvitationRequest.name:type_name -> needlebook.record.v1.PersonName
+	32, // 5: needlebook.access.v1.RefreshResponse.staff:type_name -> needlebook.access.v1.Staff
+	33, // 6: needlebook.access.v1.ClaimInvitationRequest.name:type_name -> needlebook.record.v1.PersonName
 	1,  // 7: needlebook.access.v1.ClaimInvitationResponse.tokens:type_name -> needlebook.access.v1.Tokens
-	31, // 8: needlebook.access.v1.ClaimInvitationResponse.staff:type_name -> needlebook.access.v1.Staff
-	33, // 9: needlebook.access.v1.EnrolDeviceRequest.kind:type_name -> needlebook.access.v1.DeviceKind
-	34, // 10: needlebook.access.v1.EnrolDeviceResponse.device:type_name -> needlebook.access.v1.Device
-	33, // 11: needlebook.access.v1.CreateEnrolmentCodeRequest.kind:type_name -> needlebook.access.v1.DeviceKind
-	30, // 12: needlebook.access.v1.CreateEnrolmentCodeResponse.expires_at:type_name -> google.protobuf.Timestamp
-	34, // 13: needlebook.access.v1.DeviceStatus.device:type_name -> needlebook.access.v1.Device
-	30, // 14: needlebook.access.v1.DeviceStatus.last_exchange_at:type_name -> google.protobuf.Timestamp
-	13, // 15: needlebook.access.v1.ListDevicesResponse.devices:type_name -> needlebook.access.v1.DeviceStatus
-	13, // 16: needlebook.access.v1.RevokeDeviceResponse.status:type_name -> needlebook.access.v1.DeviceStatus
-	32, // 17: needlebook.access.v1.AddStaffRequest.name:type_name -> needlebook.record.v1.PersonName
-	35, // 18: needlebook.access.v1.AddStaffRequest.contact:type_name -> needlebook.record.v1.Contact
-	18, // 19: needlebook.access.v1.AddStaffRequest.assignments:type_name -> needlebook.access.v1.RoleAssignment
-	36, // 20: needlebook.access.v1.RoleAssignment.roles:type_name -> needlebook.access.v1.Role
-	37, // 21: needlebook.access.v1.RoleAssignment.until:type_name -> needlebook.record.v1.Date
-	31, // 22: needlebook.access.v1.AddStaffResponse.staff:type_name -> needlebook.access.v1.Staff
-	30, // 23: needlebook.access.v1.AddStaffResponse.invitation_expires_at:type_name -> google.protobuf.Timestamp
-	31, // 24: needlebook.access.v1.ListStaffResponse.staff:type_name -> needlebook.access.v1.Staff
-	18, // 25: needlebook.access.v1.SetStaffRolesRequest.assignments:type_name -> needlebook.access.v1.RoleAssignment
-	23, // 26: needlebook.access.v1.SetStaffRolesRequest.grant_credentials:type_name -> needlebook.access.v1.CredentialRequest
-	38, // 27: needlebook.access.v1.CredentialRequest.kind:type_name -> needlebook.access.v1.CredentialKind
-	37, // 28: needlebook.access.v1.CredentialRequest.expires_on:type_name -> needlebook.record.v1.Date
-	31, // 29: needlebook.access.v1.SetStaffRolesResponse.staff:type_name -> needlebook.access.v1.Staff
-	30, // 30: needlebook.access.v1.BreakGlassResponse.expires_at:type_name -> google.protobuf.Timestamp
-	30, // 31: needlebook.access.v1.ListAuditRequest.from:type_name -> google.protobuf.Timestamp
-	30, // 32: needlebook.access.v1.ListAuditRequest.until:type_name -> google.protobuf.Timestamp
-	30, // 33: needlebook.access.v1.AuditEntry.at:type_name -> google.protobuf.Timestamp
-	36, // 34: needlebook.access.v1.AuditEntry.role:type_name -> needlebook.access.v1.Role
-	39, // 35: needlebook.access.v1.AuditEntry.kind:type_name -> needlebook.options.v1.RecordKind
-	0,  // 36: needlebook.access.v1.AuditEntry.outcome:type_name -> needlebook.access.v1.AuditOutcome
-	40, // 37: needlebook.access.v1.AuditEntry.reason:type_name -> needlebook.fault.v1.Reason
-	28, // 38: needlebook.access.v1.ListAuditResponse.entries:type_name -> needlebook.access.v1.AuditEntry
-	2,  // 39: needlebook.access.v1.AccessService.SignIn:input_type -> needlebook.access.v1.SignInRequest
-	4,  // 40: needlebook.access.v1.AccessService.Refresh:input_type -> needlebook.access.v1.RefreshRequest
-	6,  // 41: needlebook.access.v1.AccessService.ClaimInvitation:input_type -> needlebook.access.v1.ClaimInvitationRequest
-	8,  // 42: needlebook.access.v1.AccessService.EnrolDevice:input_type -> needlebook.access.v1.EnrolDeviceRequest
-	10, // 43: needlebook.access.v1.AccessService.CreateEnrolmentCode:input_type -> needlebook.access.v1.CreateEnrolmentCodeRequest
-	12, // 44: needlebook.access.v1.AccessService.ListDevices:input_type -> needlebook.access.v1.ListDevicesRequest
-	15, // 45: needlebook.access.v1.AccessService.RevokeDevice:input_type -> needlebook.access.v1.RevokeDeviceRequest
-	17, // 46: needlebook.access.v1.AccessService.AddStaff:input_type -> needlebook.access.v1.AddStaffRequest
-	20, // 47: needlebook.access.v1.AccessService.ListStaff:input_type -> needlebook.access.v1.ListStaffRequest
-	22, // 48: needlebook.access.v1.AccessService.SetStaffRoles:input_type -> needlebook.access.v1.SetStaffRolesRequest
-	25, // 49: needlebook.access.v1.AccessService.BreakGlass:input_type -> needlebook.access.v1.BreakGlassRequest
-	27, // 50: needlebook.access.v1.AccessService.ListAudit:input_type -> needlebook.access.v1.ListAuditRequest
-	3,  // 51: needlebook.access.v1.AccessService.SignIn:output_type -> needlebook.access.v1.SignInResponse
-	5,  // 52: needlebook.access.v1.AccessService.Refresh:output_type -> needlebook.access.v1.RefreshResponse
-	7,  // 53: needlebook.access.v1.AccessService.ClaimInvitation:output_type -> needlebook.access.v1.ClaimInvitationResponse
-	9,  // 54: needlebook.access.v1.AccessService.EnrolDevice:output_type -> needlebook.access.v1.EnrolDeviceResponse
-	11, // 55: needlebook.access.v1.AccessService.CreateEnrolmentCode:output_type -> needlebook.access.v1.CreateEnrolmentCodeResponse
-	14, // 56: needlebook.access.v1.AccessService.ListDevices:output_type -> needlebook.access.v1.ListDevicesResponse
-	16, // 57: needlebook.access.v1.AccessService.RevokeDevice:output_type -> needlebook.access.v1.RevokeDeviceResponse
-	19, // 58: needlebook.access.v1.AccessService.AddStaff:output_type -> needlebook.access.v1.AddStaffResponse
-	21, // 59: needlebook.access.v1.AccessService.ListStaff:output_type -> needlebook.access.v1.ListStaffResponse
-	24, // 60: needlebook.access.v1.AccessService.SetStaffRoles:output_type -> needlebook.access.v1.SetStaffRolesResponse
-	26, // 61: needlebook.access.v1.AccessService.BreakGlass:output_type -> needlebook.access.v1.BreakGlassResponse
-	29, // 62: needlebook.access.v1.AccessService.ListAudit:output_type -> needlebook.access.v1.ListAuditResponse
-	51, // [51:63] is the sub-list for method output_type
-	39, // [39:51] is the sub-list for method input_type
-	39, // [39:39] is the sub-list for extension type_name
-	39, // [39:39] is the sub-list for extension extendee
-	0,  // [0:39] is the sub-list for field type_name
+	32, // 8: needlebook.access.v1.ClaimInvitationResponse.staff:type_name -> needlebook.access.v1.Staff
+	34, // 9: needlebook.access.v1.EnrolDeviceRequest.kind:type_name -> needlebook.access.v1.DeviceKind
+	35, // 10: needlebook.access.v1.EnrolDeviceResponse.device:type_name -> needlebook.access.v1.Device
+	34, // 11: needlebook.access.v1.CreateEnrolmentCodeRequest.kind:type_name -> needlebook.access.v1.DeviceKind
+	31, // 12: needlebook.access.v1.CreateEnrolmentCodeResponse.expires_at:type_name -> google.protobuf.Timestamp
+	35, // 13: needlebook.access.v1.DeviceStatus.device:type_name -> needlebook.access.v1.Device
+	31, // 14: needlebook.access.v1.DeviceStatus.last_exchange_at:type_name -> google.protobuf.Timestamp
+	31, // 15: needlebook.access.v1.DeviceStatus.oldest_unsent_at:type_name -> google.protobuf.Timestamp
+	14, // 16: needlebook.access.v1.DeviceStatus.kept_sealed_edits:type_name -> needlebook.access.v1.KeptSealed
+	36, // 17: needlebook.access.v1.KeptSealed.reason:type_name -> needlebook.fault.v1.Reason
+	31, // 18: needlebook.access.v1.KeptSealed.received_at:type_name -> google.protobuf.Timestamp
+	13, // 19: needlebook.access.v1.ListDevicesResponse.devices:type_name -> needlebook.access.v1.DeviceStatus
+	13, // 20: needlebook.access.v1.RevokeDeviceResponse.status:type_name -> needlebook.access.v1.DeviceStatus
+	33, // 21: needlebook.access.v1.AddStaffRequest.name:type_name -> needlebook.record.v1.PersonName
+	37, // 22: needlebook.access.v1.AddStaffRequest.contact:type_name -> needlebook.record.v1.Contact
+	19, // 23: needlebook.access.v1.AddStaffRequest.assignments:type_name -> needlebook.access.v1.RoleAssignment
+	38, // 24: needlebook.access.v1.RoleAssignment.roles:type_name -> needlebook.access.v1.Role
+	39, // 25: needlebook.access.v1.RoleAssignment.until:type_name -> needlebook.record.v1.Date
+	32, // 26: needlebook.access.v1.AddStaffResponse.staff:type_name -> needlebook.access.v1.Staff
+	31, // 27: needlebook.access.v1.AddStaffResponse.invitation_expires_at:type_name -> google.protobuf.Timestamp
+	32, // 28: needlebook.access.v1.ListStaffResponse.staff:type_name -> needlebook.access.v1.Staff
+	19, // 29: needlebook.access.v1.SetStaffRolesRequest.assignments:type_name -> needlebook.access.v1.RoleAssignment
+	24, // 30: needlebook.access.v1.SetStaffRolesRequest.grant_credentials:type_name -> needlebook.access.v1.CredentialRequest
+	40, // 31: needlebook.access.v1.CredentialRequest.kind:type_name -> needlebook.access.v1.CredentialKind
+	39, // 32: needlebook.access.v1.CredentialRequest.expires_on:type_name -> needlebook.record.v1.Date
+	32, // 33: needlebook.access.v1.SetStaffRolesResponse.staff:type_name -> needlebook.access.v1.Staff
+	31, // 34: needlebook.access.v1.BreakGlassResponse.expires_at:type_name -> google.protobuf.Timestamp
+	31, // 35: needlebook.access.v1.ListAuditRequest.from:type_name -> google.protobuf.Timestamp
+	31, // 36: needlebook.access.v1.ListAuditRequest.until:type_name -> google.protobuf.Timestamp
+	31, // 37: needlebook.access.v1.AuditEntry.at:type_name -> google.protobuf.Timestamp
+	38, // 38: needlebook.access.v1.AuditEntry.role:type_name -> needlebook.access.v1.Role
+	41, // 39: needlebook.access.v1.AuditEntry.kind:type_name -> needlebook.options.v1.RecordKind
+	0,  // 40: needlebook.access.v1.AuditEntry.outcome:type_name -> needlebook.access.v1.AuditOutcome
+	36, // 41: needlebook.access.v1.AuditEntry.reason:type_name -> needlebook.fault.v1.Reason
+	29, // 42: needlebook.access.v1.ListAuditResponse.entries:type_name -> needlebook.access.v1.AuditEntry
+	2,  // 43: needlebook.access.v1.AccessService.SignIn:input_type -> needlebook.access.v1.SignInRequest
+	4,  // 44: needlebook.access.v1.AccessService.Refresh:input_type -> needlebook.access.v1.RefreshRequest
+	6,  // 45: needlebook.access.v1.AccessService.ClaimInvitation:input_type -> needlebook.access.v1.ClaimInvitationRequest
+	8,  // 46: needlebook.access.v1.AccessService.EnrolDevice:input_type -> needlebook.access.v1.EnrolDeviceRequest
+	10, // 47: needlebook.access.v1.AccessService.CreateEnrolmentCode:input_type -> needlebook.access.v1.CreateEnrolmentCodeRequest
+	12, // 48: needlebook.access.v1.AccessService.ListDevices:input_type -> needlebook.access.v1.ListDevicesRequest
+	16, // 49: needlebook.access.v1.AccessService.RevokeDevice:input_type -> needlebook.access.v1.RevokeDeviceRequest
+	18, // 50: needlebook.access.v1.AccessService.AddStaff:input_type -> needlebook.access.v1.AddStaffRequest
+	21, // 51: needlebook.access.v1.AccessService.ListStaff:input_type -> needlebook.access.v1.ListStaffRequest
+	23, // 52: needlebook.access.v1.AccessService.SetStaffRoles:input_type -> needlebook.access.v1.SetStaffRolesRequest
+	26, // 53: needlebook.access.v1.AccessService.BreakGlass:input_type -> needlebook.access.v1.BreakGlassRequest
+	28, // 54: needlebook.access.v1.AccessService.ListAudit:input_type -> needlebook.access.v1.ListAuditRequest
+	3,  // 55: needlebook.access.v1.AccessService.SignIn:output_type -> needlebook.access.v1.SignInResponse
+	5,  // 56: needlebook.access.v1.AccessService.Refresh:output_type -> needlebook.access.v1.RefreshResponse
+	7,  // 57: needlebook.access.v1.AccessService.ClaimInvitation:output_type -> needlebook.access.v1.ClaimInvitationResponse
+	9,  // 58: needlebook.access.v1.AccessService.EnrolDevice:output_type -> needlebook.access.v1.EnrolDeviceResponse
+	11, // 59: needlebook.access.v1.AccessService.CreateEnrolmentCode:output_type -> needlebook.access.v1.CreateEnrolmentCodeResponse
+	15, // 60: needlebook.access.v1.AccessService.ListDevices:output_type -> needlebook.access.v1.ListDevicesResponse
+	17, // 61: needlebook.access.v1.AccessService.RevokeDevice:output_type -> needlebook.access.v1.RevokeDeviceResponse
+	20, // 62: needlebook.access.v1.AccessService.AddStaff:output_type -> needlebook.access.v1.AddStaffResponse
+	22, // 63: needlebook.access.v1.AccessService.ListStaff:output_type -> needlebook.access.v1.ListStaffResponse
+	25, // 64: needlebook.access.v1.AccessService.SetStaffRoles:output_type -> needlebook.access.v1.SetStaffRolesResponse
+	27, // 65: needlebook.access.v1.AccessService.BreakGlass:output_type -> needlebook.access.v1.BreakGlassResponse
+	30, // 66: needlebook.access.v1.AccessService.ListAudit:output_type -> needlebook.access.v1.ListAuditResponse
+	55, // [55:67] is the sub-list for method output_type
+	43, // [43:55] is the sub-list for method input_type
+	43, // [43:43] is the sub-list for extension type_name
+	43, // [43:43] is the sub-list for extension extendee
+	0,  // [0:43] is the sub-list for field type_name
 }
 
 func init() { file_needlebook_access_v1_access_service_proto_init() }
@@ -2629,18 +2778,18 @@ func file_needlebook_access_v1_access_service_proto_init() {
 	file_needlebook_access_v1_access_service_proto_msgTypes[1].OneofWrappers = []any{}
 	file_needlebook_access_v1_access_service_proto_msgTypes[3].OneofWrappers = []any{}
 	file_needlebook_access_v1_access_service_proto_msgTypes[11].OneofWrappers = []any{}
-	file_needlebook_access_v1_access_service_proto_msgTypes[17].OneofWrappers = []any{}
-	file_needlebook_access_v1_access_service_proto_msgTypes[19].OneofWrappers = []any{}
-	file_needlebook_access_v1_access_service_proto_msgTypes[21].OneofWrappers = []any{}
+	file_needlebook_access_v1_access_service_proto_msgTypes[18].OneofWrappers = []any{}
+	file_needlebook_access_v1_access_service_proto_msgTypes[20].OneofWrappers = []any{}
 	file_needlebook_access_v1_access_service_proto_msgTypes[22].OneofWrappers = []any{}
-	file_needlebook_access_v1_access_service_proto_msgTypes[26].OneofWrappers = []any{}
+	file_needlebook_access_v1_access_service_proto_msgTypes[23].OneofWrappers = []any{}
+	file_needlebook_access_v1_access_service_proto_msgTypes[27].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_needlebook_access_v1_access_service_proto_rawDesc), len(file_needlebook_access_v1_access_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   29,
+			NumMessages:   30,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

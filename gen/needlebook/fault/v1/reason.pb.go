@@ -105,6 +105,8 @@ const (
 	Reason_REASON_GIVEN_UP Reason = 37
 	// The server does not answer this call yet.
 	Reason_REASON_UNIMPLEMENTED Reason = 38
+	// The edit came in sealed, outside an exchange of its device; a person judges it.
+	Reason_REASON_HANDED_IN_SEALED Reason = 39
 )
 
 // Enum value maps for Reason.
@@ -149,6 +151,7 @@ var (
 		36: "REASON_CANNOT_RECKON",
 		37: "REASON_GIVEN_UP",
 		38: "REASON_UNIMPLEMENTED",
+		39: "REASON_HANDED_IN_SEALED",
 	}
 	Reason_value = map[string]int32{
 		"REASON_UNSPECIFIED":          0,
@@ -190,6 +193,7 @@ var (
 		"REASON_CANNOT_RECKON":        36,
 		"REASON_GIVEN_UP":             37,
 		"REASON_UNIMPLEMENTED":        38,
+		"REASON_HANDED_IN_SEALED":     39,
 	}
 )
 
@@ -224,7 +228,7 @@ var File_needlebook_fault_v1_reason_proto protoreflect.FileDescriptor
 
 const file_needlebook_fault_v1_reason_proto_rawDesc = "" +
 	"\n" +
-	" needlebook/fault/v1/reason.proto\x12\x13needlebook.fault.v1*\xe7\a\n" +
+	" needlebook/fault/v1/reason.proto\x12\x13needlebook.fault.v1*\x84\b\n" +
 	"\x06Reason\x12\x16\n" +
 	"\x12REASON_UNSPECIFIED\x10\x00\x12\x18\n" +
 	"\x14REASON_INVALID_FIELD\x10\x01\x12\x14\n" +
@@ -265,7 +269,8 @@ const file_needlebook_fault_v1_reason_proto_rawDesc = "" +
 	"\x16REASON_UNKNOWN_PRODUCT\x10#\x12\x18\n" +
 	"\x14REASON_CANNOT_RECKON\x10$\x12\x13\n" +
 	"\x0fREASON_GIVEN_UP\x10%\x12\x18\n" +
-	"\x14REASON_UNIMPLEMENTED\x10&B\xc0\x01\n" +
+	"\x14REASON_UNIMPLEMENTED\x10&\x12\x1b\n" +
+	"\x17REASON_HANDED_IN_SEALED\x10'B\xc0\x01\n" +
 	"\x17com.needlebook.fault.v1B\vReasonProtoP\x01Z*needlebook/gen/needlebook/fault/v1;faultv1\xa2\x02\x03NFX\xaa\x02\x13Needlebook.Fault.V1\xca\x02\x13Needlebook\\Fault\\V1\xe2\x02\x1fNeedlebook\\Fault\\V1\\GPBMetadata\xea\x02\x15Needlebook::Fault::V1b\x06proto3"
 
 var (

@@ -292,8 +292,10 @@ type HelloResponse struct {
 	Organisation []byte `protobuf:"bytes,9,opt,name=organisation,proto3" json:"organisation,omitempty"`
 	// The schema version of the server.
 	SchemaVersion uint32 `protobuf:"varint,10,opt,name=schema_version,json=schemaVersion,proto3" json:"schema_version,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	// Edits of this replica up to this counter are in the newest good backup: they are backed up.
+	NewestBackedUpCounter uint64 `protobuf:"varint,11,opt,name=newest_backed_up_counter,json=newestBackedUpCounter,proto3" json:"newest_backed_up_counter,omitempty"`
+	unknownFields         protoimpl.UnknownFields
+	sizeCache             protoimpl.SizeCache
 }
 
 func (x *HelloResponse) Reset() {
@@ -396,6 +398,13 @@ func (x *HelloResponse) GetSchemaVersion() uint32 {
 	return 0
 }
 
+func (x *HelloResponse) GetNewestBackedUpCounter() uint64 {
+	if x != nil {
+		return x.NewestBackedUpCounter
+	}
+	return 0
+}
+
 // ExchangeRequest carries unsent edits and asks for what changed.
 type ExchangeRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -414,9 +423,11 @@ type ExchangeRequest struct {
 	// How the device's scope changes; absent when it does not.
 	Scope *ScopeChange `protobuf:"bytes,7,opt,name=scope,proto3" json:"scope,omitempty"`
 	// True to be told only what became of the edits: there are more to send, and they come first. The cursor stays where it is.
-	PushOnly      bool `protobuf:"varint,8,opt,name=push_only,json=pushOnly,proto3" json:"push_only,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	PushOnly bool `protobuf:"varint,8,opt,name=push_only,json=pushOnly,proto3" json:"push_only,omitempty"`
+	// When the oldest edit that is not on the server was made, as its author's device claims, milliseconds since 1970 UTC; 0 when all are. For people to read.
+	OldestUnsentUnixMs int64 `protobuf:"varint,9,opt,name=oldest_unsent_unix_ms,json=oldestUnsentUnixMs,proto3" json:"oldest_unsent_unix_ms,omitempty"`
+	unknownFields      protoimpl.UnknownFields
+	sizeCache          protoimpl.SizeCache
 }
 
 func (x *ExchangeRequest) Reset() {
@@ -505,6 +516,13 @@ func (x *ExchangeRequest) GetPushOnly() bool {
 	return false
 }
 
+func (x *ExchangeRequest) GetOldestUnsentUnixMs() int64 {
+	if x != nil {
+		return x.OldestUnsentUnixMs
+	}
+	return 0
+}
+
 // ScopeChange adds patients to those a device holds whole, and takes some out. Making it again changes nothing.
 type ScopeChange struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -591,9 +609,11 @@ type ExchangeResponse struct {
 	// Edits of this replica up to this counter are in the oldest backup kept.
 	BackedUpCounter uint64 `protobuf:"varint,9,opt,name=backed_up_counter,json=backedUpCounter,proto3" json:"backed_up_counter,omitempty"`
 	// Of patients outside the device's scope that changed: what must be known of anyone who walks in. Each replaces what was held of that patient.
-	Safety        []*SafetyEntry `protobuf:"bytes,10,rep,name=safety,proto3" json:"safety,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Safety []*SafetyEntry `protobuf:"bytes,10,rep,name=safety,proto3" json:"safety,omitempty"`
+	// Edits of this replica up to this counter are in the newest good backup: they are backed up.
+	NewestBackedUpCounter uint64 `protobuf:"varint,11,opt,name=newest_backed_up_counter,json=newestBackedUpCounter,proto3" json:"newest_backed_up_counter,omitempty"`
+	unknownFields         protoimpl.UnknownFields
+	sizeCache             protoimpl.SizeCache
 }
 
 func (x *ExchangeResponse) Reset() {
@@ -694,6 +714,13 @@ func (x *ExchangeResponse) GetSafety() []*SafetyEntry {
 		return x.Safety
 	}
 	return nil
+}
+
+func (x *ExchangeResponse) GetNewestBackedUpCounter() uint64 {
+	if x != nil {
+		return x.NewestBackedUpCounter
+	}
+	return 0
 }
 
 // Verdict says that an edit of the page did not take effect as it came.
@@ -1020,7 +1047,7 @@ var File_needlebook_sync_v1_sync_service_proto protoreflect.FileDescriptor
 
 const file_needlebook_sync_v1_sync_service_proto_rawDesc = "" +
 	"\n" +
-	"%needlebook/sync/v1/sync_service.proto\x12\x12needlebook.sync.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a#needlebook/options/v1/options.proto\x1a\x1dneedlebook/sync/v1/edit.proto\x1a%needlebook/sync/v1/safety_entry.proto\x1a\x1eneedlebook/sync/v1/state.proto\"n\n" +
+	"%needlebook/sync/v1/sync_service.proto\x12\x12needlebook.sync.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a#needlebook/options/v1/options.proto\x1a\x1dneedlebook/sync/v1/edit.proto\x1a%needlebook/sync/v1/safety_entry.proto\x1a\x1fneedlebook/sync/v1/sealed.proto\x1a\x1eneedlebook/sync/v1/state.proto\"n\n" +
 	"\n" +
 	"ChainPoint\x12!\n" +
 	"\acounter\x18\x01 \x01(\x04B\a\xbaH\x042\x02 \x00R\acounter\x12\x1b\n" +
@@ -1033,7 +1060,7 @@ const file_needlebook_sync_v1_sync_service_proto_rawDesc = "" +
 	"\tKnownEdit\x12\x17\n" +
 	"\aedit_id\x18\x01 \x01(\fR\x06editId\x12\x18\n" +
 	"\areplica\x18\x02 \x01(\fR\areplica\x12\x18\n" +
-	"\acounter\x18\x03 \x01(\x04R\acounter\"\xf8\x02\n" +
+	"\acounter\x18\x03 \x01(\x04R\acounter\"\xb1\x03\n" +
 	"\rHelloResponse\x12\x14\n" +
 	"\x05epoch\x18\x01 \x01(\fR\x05epoch\x12\x18\n" +
 	"\acounter\x18\x02 \x01(\x04R\acounter\x12\x12\n" +
@@ -1045,7 +1072,8 @@ const file_needlebook_sync_v1_sync_service_proto_rawDesc = "" +
 	"\fcursor_valid\x18\b \x01(\bR\vcursorValid\x12\"\n" +
 	"\forganisation\x18\t \x01(\fR\forganisation\x12%\n" +
 	"\x0eschema_version\x18\n" +
-	" \x01(\rR\rschemaVersion\"\xc6\x02\n" +
+	" \x01(\rR\rschemaVersion\x127\n" +
+	"\x18newest_backed_up_counter\x18\v \x01(\x04R\x15newestBackedUpCounter\"\x8a\x03\n" +
 	"\x0fExchangeRequest\x12!\n" +
 	"\areplica\x18\x01 \x01(\fB\a\xbaH\x04z\x02h\x10R\areplica\x12 \n" +
 	"\x06cursor\x18\x02 \x01(\fB\b\xbaH\x05z\x03\x18\x80\x01R\x06cursor\x12!\n" +
@@ -1054,11 +1082,13 @@ const file_needlebook_sync_v1_sync_service_proto_rawDesc = "" +
 	"\x04page\x18\x05 \x01(\v2\x18.needlebook.sync.v1.PageR\x04page\x12#\n" +
 	"\bmax_rows\x18\x06 \x01(\rB\b\xbaH\x05*\x03\x18\xe8\aR\amaxRows\x125\n" +
 	"\x05scope\x18\a \x01(\v2\x1f.needlebook.sync.v1.ScopeChangeR\x05scope\x12\x1b\n" +
-	"\tpush_only\x18\b \x01(\bR\bpushOnly\"\x96\x01\n" +
+	"\tpush_only\x18\b \x01(\bR\bpushOnly\x12B\n" +
+	"\x15oldest_unsent_unix_ms\x18\t \x01(\x03B\x0f\xbaH\f\"\n" +
+	"\x18\xff\xb7\xff\x90\xfd\xce9(\x00R\x12oldestUnsentUnixMs\"\x96\x01\n" +
 	"\vScopeChange\x12;\n" +
 	"\x04mode\x18\x01 \x01(\x0e2\x1d.needlebook.sync.v1.ScopeModeB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04mode\x12!\n" +
 	"\x03add\x18\x02 \x03(\fB\x0f\xbaH\f\x92\x01\t\x10\xe8\a\"\x04z\x02h\x10R\x03add\x12'\n" +
-	"\x06remove\x18\x03 \x03(\fB\x0f\xbaH\f\x92\x01\t\x10\xe8\a\"\x04z\x02h\x10R\x06remove\"\xab\x03\n" +
+	"\x06remove\x18\x03 \x03(\fB\x0f\xbaH\f\x92\x01\t\x10\xe8\a\"\x04z\x02h\x10R\x06remove\"\xe4\x03\n" +
 	"\x10ExchangeResponse\x121\n" +
 	"\x14acknowledged_counter\x18\x01 \x01(\x04R\x13acknowledgedCounter\x127\n" +
 	"\bverdicts\x18\x02 \x03(\v2\x1b.needlebook.sync.v1.VerdictR\bverdicts\x12\x1a\n" +
@@ -1070,7 +1100,8 @@ const file_needlebook_sync_v1_sync_service_proto_rawDesc = "" +
 	"\x04more\x18\b \x01(\bR\x04more\x12*\n" +
 	"\x11backed_up_counter\x18\t \x01(\x04R\x0fbackedUpCounter\x127\n" +
 	"\x06safety\x18\n" +
-	" \x03(\v2\x1f.needlebook.sync.v1.SafetyEntryR\x06safety\"\x9f\x01\n" +
+	" \x03(\v2\x1f.needlebook.sync.v1.SafetyEntryR\x06safety\x127\n" +
+	"\x18newest_backed_up_counter\x18\v \x01(\x04R\x15newestBackedUpCounter\"\x9f\x01\n" +
 	"\aVerdict\x12\x18\n" +
 	"\acounter\x18\x01 \x01(\x04R\acounter\x120\n" +
 	"\x04held\x18\x02 \x01(\v2\x1c.needlebook.sync.v1.HeldEditR\x04held\x12#\n" +
@@ -1094,12 +1125,13 @@ const file_needlebook_sync_v1_sync_service_proto_rawDesc = "" +
 	"\tScopeMode\x12\x1a\n" +
 	"\x16SCOPE_MODE_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eSCOPE_MODE_ALL\x10\x01\x12\x17\n" +
-	"\x13SCOPE_MODE_PATIENTS\x10\x022\x89\x04\n" +
+	"\x13SCOPE_MODE_PATIENTS\x10\x022\x93\x05\n" +
 	"\vSyncService\x12k\n" +
 	"\x05Hello\x12 .needlebook.sync.v1.HelloRequest\x1a!.needlebook.sync.v1.HelloResponse\"\x1d\xc0\xbb\x18\a\x82\xd3\xe4\x93\x02\x13:\x01*\"\x0e/v1/sync:hello\x12w\n" +
 	"\bExchange\x12#.needlebook.sync.v1.ExchangeRequest\x1a$.needlebook.sync.v1.ExchangeResponse\" \xc0\xbb\x18\a\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/sync:exchange\x12\x88\x01\n" +
 	"\rPutPhotoChunk\x12(.needlebook.sync.v1.PutPhotoChunkRequest\x1a).needlebook.sync.v1.PutPhotoChunkResponse\"\"\xc0\xbb\x18\a\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/photos:putChunk\x12\x88\x01\n" +
-	"\rGetPhotoChunk\x12(.needlebook.sync.v1.GetPhotoChunkRequest\x1a).needlebook.sync.v1.GetPhotoChunkResponse\"\"\xc0\xbb\x18\a\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/photos:getChunkB\xbe\x01\n" +
+	"\rGetPhotoChunk\x12(.needlebook.sync.v1.GetPhotoChunkRequest\x1a).needlebook.sync.v1.GetPhotoChunkResponse\"\"\xc0\xbb\x18\a\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/photos:getChunk\x12\x87\x01\n" +
+	"\fHandInSealed\x12'.needlebook.sync.v1.HandInSealedRequest\x1a(.needlebook.sync.v1.HandInSealedResponse\"$\xc0\xbb\x18\x01\x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/sync:handInSealedB\xbe\x01\n" +
 	"\x16com.needlebook.sync.v1B\x10SyncServiceProtoP\x01Z(needlebook/gen/needlebook/sync/v1;syncv1\xa2\x02\x03NSX\xaa\x02\x12Needlebook.Sync.V1\xca\x02\x12Needlebook\\Sync\\V1\xe2\x02\x1eNeedlebook\\Sync\\V1\\GPBMetadata\xea\x02\x14Needlebook::Sync::V1b\x06proto3"
 
 var (
@@ -1135,6 +1167,8 @@ var file_needlebook_sync_v1_sync_service_proto_goTypes = []any{
 	(*RecordRef)(nil),             // 15: needlebook.sync.v1.RecordRef
 	(*SafetyEntry)(nil),           // 16: needlebook.sync.v1.SafetyEntry
 	(*HeldEdit)(nil),              // 17: needlebook.sync.v1.HeldEdit
+	(*HandInSealedRequest)(nil),   // 18: needlebook.sync.v1.HandInSealedRequest
+	(*HandInSealedResponse)(nil),  // 19: needlebook.sync.v1.HandInSealedResponse
 }
 var file_needlebook_sync_v1_sync_service_proto_depIdxs = []int32{
 	1,  // 0: needlebook.sync.v1.HelloRequest.chain:type_name -> needlebook.sync.v1.ChainPoint
@@ -1151,12 +1185,14 @@ var file_needlebook_sync_v1_sync_service_proto_depIdxs = []int32{
 	5,  // 11: needlebook.sync.v1.SyncService.Exchange:input_type -> needlebook.sync.v1.ExchangeRequest
 	9,  // 12: needlebook.sync.v1.SyncService.PutPhotoChunk:input_type -> needlebook.sync.v1.PutPhotoChunkRequest
 	11, // 13: needlebook.sync.v1.SyncService.GetPhotoChunk:input_type -> needlebook.sync.v1.GetPhotoChunkRequest
-	4,  // 14: needlebook.sync.v1.SyncService.Hello:output_type -> needlebook.sync.v1.HelloResponse
-	7,  // 15: needlebook.sync.v1.SyncService.Exchange:output_type -> needlebook.sync.v1.ExchangeResponse
-	10, // 16: needlebook.sync.v1.SyncService.PutPhotoChunk:output_type -> needlebook.sync.v1.PutPhotoChunkResponse
-	12, // 17: needlebook.sync.v1.SyncService.GetPhotoChunk:output_type -> needlebook.sync.v1.GetPhotoChunkResponse
-	14, // [14:18] is the sub-list for method output_type
-	10, // [10:14] is the sub-list for method input_type
+	18, // 14: needlebook.sync.v1.SyncService.HandInSealed:input_type -> needlebook.sync.v1.HandInSealedRequest
+	4,  // 15: needlebook.sync.v1.SyncService.Hello:output_type -> needlebook.sync.v1.HelloResponse
+	7,  // 16: needlebook.sync.v1.SyncService.Exchange:output_type -> needlebook.sync.v1.ExchangeResponse
+	10, // 17: needlebook.sync.v1.SyncService.PutPhotoChunk:output_type -> needlebook.sync.v1.PutPhotoChunkResponse
+	12, // 18: needlebook.sync.v1.SyncService.GetPhotoChunk:output_type -> needlebook.sync.v1.GetPhotoChunkResponse
+	19, // 19: needlebook.sync.v1.SyncService.HandInSealed:output_type -> needlebook.sync.v1.HandInSealedResponse
+	15, // [15:20] is the sub-list for method output_type
+	10, // [10:15] is the sub-list for method input_type
 	10, // [10:10] is the sub-list for extension type_name
 	10, // [10:10] is the sub-list for extension extendee
 	0,  // [0:10] is the sub-list for field type_name
@@ -1169,6 +1205,7 @@ func file_needlebook_sync_v1_sync_service_proto_init() {
 	}
 	file_needlebook_sync_v1_edit_proto_init()
 	file_needlebook_sync_v1_safety_entry_proto_init()
+	file_needlebook_sync_v1_sealed_proto_init()
 	file_needlebook_sync_v1_state_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

@@ -43,6 +43,9 @@ const (
 	// SyncServiceGetPhotoChunkProcedure is the fully-qualified name of the SyncService's GetPhotoChunk
 	// RPC.
 	SyncServiceGetPhotoChunkProcedure = "/needlebook.sync.v1.SyncService/GetPhotoChunk"
+	// SyncServiceHandInSealedProcedure is the fully-qualified name of the SyncService's HandInSealed
+	// RPC.
+	SyncServiceHandInSealedProcedure = "/needlebook.sync.v1.SyncService/HandInSealed"
 )
 
 // SyncServiceClient is a client for the needlebook.sync.v1.SyncService service.
@@ -55,6 +58,10 @@ type SyncServiceClient interface {
 	PutPhotoChunk(context.Context, *v1.PutPhotoChunkRequest) (*v1.PutPhotoChunkResponse, error)
 	// GetPhotoChunk reads a piece of a photo.
 	GetPhotoChunk(context.Context, *v1.GetPhotoChunkRequest) (*v1.GetPhotoChunkResponse, error)
+	// HandInSealed takes edits that a device sealed to the server's key and that cannot come by an exchange: the device was revoked, or its store can no longer
+	// be opened. Whoever is signed in may hand them in, and so may the device itself by a proof of its key. What comes in is held for a person; what cannot be
+	// opened, or does not follow what is here, is kept as it came. Handed in again it does nothing twice.
+	HandInSealed(context.Context, *v1.HandInSealedRequest) (*v1.HandInSealedResponse, error)
 }
 
 // NewSyncServiceClient constructs a client for the needlebook.sync.v1.SyncService service. By
@@ -92,6 +99,12 @@ func NewSyncServiceClient(httpClient connect.HTTPClient, baseURL string, opts ..
 			connect.WithSchema(syncServiceMethods.ByName("GetPhotoChunk")),
 			connect.WithClientOptions(opts...),
 		),
+		handInSealed: connect.NewClient[v1.HandInSealedRequest, v1.HandInSealedResponse](
+			httpClient,
+			baseURL+SyncServiceHandInSealedProcedure,
+			connect.WithSchema(syncServiceMethods.ByName("HandInSealed")),
+			connect.WithClientOptions(opts...),
+		),
 	}
 }
 
@@ -101,6 +114,7 @@ type syncServiceClient struct {
 	exchange      *connect.Client[v1.ExchangeRequest, v1.ExchangeResponse]
 	putPhotoChunk *connect.Client[v1.PutPhotoChunkRequest, v1.PutPhotoChunkResponse]
 	getPhotoChunk *connect.Client[v1.GetPhotoChunkRequest, v1.GetPhotoChunkResponse]
+	handInSealed  *connect.Client[v1.HandInSealedRequest, v1.HandInSealedResponse]
 }
 
 // Hello calls needlebook.sync.v1.SyncService.Hello.
@@ -139,6 +153,15 @@ func (c *syncServiceClient) GetPhotoChunk(ctx context.Context, req *v1.GetPhotoC
 	return nil, err
 }
 
+// HandInSealed calls needlebook.sync.v1.SyncService.HandInSealed.
+func (c *syncServiceClient) HandInSealed(ctx context.Context, req *v1.HandInSealedRequest) (*v1.HandInSealedResponse, error) {
+	response, err := c.handInSealed.CallUnary(ctx, connect.NewRequest(req))
+	if response != nil {
+		return response.Msg, err
+	}
+	return nil, err
+}
+
 // SyncServiceHandler is an implementation of the needlebook.sync.v1.SyncService service.
 type SyncServiceHandler interface {
 	// Hello tells a device where the server stands, and finds the last edit that both hold when their chains differ.
@@ -149,6 +172,10 @@ type SyncServiceHandler interface {
 	PutPhotoChunk(context.Context, *v1.PutPhotoChunkRequest) (*v1.PutPhotoChunkResponse, error)
 	// GetPhotoChunk reads a piece of a photo.
 	GetPhotoChunk(context.Context, *v1.GetPhotoChunkRequest) (*v1.GetPhotoChunkResponse, error)
+	// HandInSealed takes edits that a device sealed to the server's key and that cannot come by an exchange: the device was revoked, or its store can no longer
+	// be opened. Whoever is signed in may hand them in, and so may the device itself by a proof of its key. What comes in is held for a person; what cannot be
+	// opened, or does not follow what is here, is kept as it came. Handed in again it does nothing twice.
+	HandInSealed(context.Context, *v1.HandInSealedRequest) (*v1.HandInSealedResponse, error)
 }
 
 // NewSyncServiceHandler builds an HTTP handler from the service implementation. It returns the path
@@ -182,6 +209,12 @@ func NewSyncServiceHandler(svc SyncServiceHandler, opts ...connect.HandlerOption
 		connect.WithSchema(syncServiceMethods.ByName("GetPhotoChunk")),
 		connect.WithHandlerOptions(opts...),
 	)
+	syncServiceHandInSealedHandler := connect.NewUnaryHandlerSimple(
+		SyncServiceHandInSealedProcedure,
+		svc.HandInSealed,
+		connect.WithSchema(syncServiceMethods.ByName("HandInSealed")),
+		connect.WithHandlerOptions(opts...),
+	)
 	return "/needlebook.sync.v1.SyncService/", http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		switch r.URL.Path {
 		case SyncServiceHelloProcedure:
@@ -192,6 +225,8 @@ func NewSyncServiceHandler(svc SyncServiceHandler, opts ...connect.HandlerOption
 			syncServicePutPhotoChunkHandler.ServeHTTP(w, r)
 		case SyncServiceGetPhotoChunkProcedure:
 			syncServiceGetPhotoChunkHandler.ServeHTTP(w, r)
+		case SyncServiceHandInSealedProcedure:
+			syncServiceHandInSealedHandler.ServeHTTP(w, r)
 		default:
 			http.NotFound(w, r)
 		}
@@ -215,4 +250,8 @@ func (UnimplementedSyncServiceHandler) PutPhotoChunk(context.Context, *v1.PutPho
 
 func (UnimplementedSyncServiceHandler) GetPhotoChunk(context.Context, *v1.GetPhotoChunkRequest) (*v1.GetPhotoChunkResponse, error) {
 	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.sync.v1.SyncService.GetPhotoChunk is not implemented"))
+}
+
+func (UnimplementedSyncServiceHandler) HandInSealed(context.Context, *v1.HandInSealedRequest) (*v1.HandInSealedResponse, error) {
+	return nil, connect.NewError(connect.CodeUnimplemented, errors.New("needlebook.sync.v1.SyncService.HandInSealed is not implemented"))
 }
