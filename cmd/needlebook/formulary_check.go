@@ -116,10 +116,18 @@ func liftProblems(derived *formularyv1.FormularyEdition) []formulary.Problem {
 		case rule.Lift.Never && len(v.GetRoles()) > 0:
 			problems = append(problems, formulary.Problem{List: "lift_rules", Key: v.GetCode(), Field: "roles", Blocks: true,
 				Text: "would let somebody lift what nobody ever may"})
+		case v.GetLevel() > rule.Lowest():
+			problems = append(problems, formulary.Problem{List: "lift_rules", Key: v.GetCode(), Field: "level", Blocks: true,
+				Text: "is a " + levelWord(v.GetLevel()) + ", and at the weakest it may be a " + levelWord(rule.Lowest())})
+		case v.GetLevel() == formularyv1.Level_LEVEL_HOLD && rule.Level != v.GetLevel() && len(v.GetRoles()) == 0:
+			problems = append(problems, formulary.Problem{List: "lift_rules", Key: v.GetCode(), Field: "roles",
+				Text: "makes it a hold that nobody may lift, since it names no role"})
 		}
 	}
 	return problems
 }
+
+func levelWord(l formularyv1.Level) string { return strings.ToLower(strings.TrimPrefix(l.String(), "LEVEL_")) }
 
 // outOfBounds holds each part of the edition against the bounds of the schema and names each that is outside. The record's own id comes with publishing.
 func outOfBounds(derived *formularyv1.FormularyEdition) ([]formulary.Problem, error) {

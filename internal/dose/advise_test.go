@@ -171,9 +171,27 @@ func randomAdvice(t *testing.T, rng *rand.Rand) dose.AdviceRequest {
 // The list is that of a slow twin, which sorts by rational numbers: so the first is the best of all, and every figure is right. What the twin cannot plan,
 // or what has an injection above the greatest volume, is left out, and nothing else.
 func TestAdviceOracle(t *testing.T) {
-	rng := rand.New(rand.NewPCG(*oracleSeed, 2))
-	injections, candidates, leftOut := 0, 0, 0
-	for injections < *oracleCases/5 {
+	cases := *oracleCases
+	if cases < longCases {
+		cases /= 5
+	}
+	sharded(t, 2, cases, adviceCases, func(all []adviceCounts) {
+		var n adviceCounts
+		for _, c := range all {
+			n = adviceCounts{n.injections + c.injections, n.candidates + c.candidates, n.leftOut + c.leftOut}
+		}
+		t.Logf("%d injections in %d candidates, %d left out: 0 mismatches", n.injections, n.candidates, n.leftOut)
+		if n.leftOut == 0 || n.leftOut*2 > n.candidates || n.injections < cases {
+			t.Error("the cases prove little")
+		}
+	})
+}
+
+// adviceCounts says what the cases of TestAdviceOracle covered; an injection counts once for each candidate that it is reckoned with.
+type adviceCounts struct{ injections, candidates, leftOut int }
+
+func adviceCases(t *testing.T, rng *rand.Rand, cases int, n *adviceCounts) {
+	for n.injections < cases {
 		r := randomAdvice(t, rng)
 		got, err := dose.Advise(r)
 		if err != nil {
@@ -199,13 +217,9 @@ func TestAdviceOracle(t *testing.T) {
 		for i, w := range want {
 			w.same(t, r, got.Ranked[i])
 		}
-		injections += len(r.Injections) * len(r.Candidates)
-		candidates += len(r.Candidates)
-		leftOut += len(got.LeftOut)
-	}
-	t.Logf("%d candidates of %d injections, %d left out", candidates, injections, leftOut)
-	if leftOut == 0 || leftOut*2 > candidates {
-		t.Error("the cases prove little")
+		n.injections += len(r.Injections) * len(r.Candidates)
+		n.candidates += len(r.Candidates)
+		n.leftOut += len(got.LeftOut)
 	}
 }
 

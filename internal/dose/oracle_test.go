@@ -4,24 +4,52 @@ import (
 	"flag"
 	"math/big"
 	"math/rand/v2"
+	"os"
 	"runtime"
 	"slices"
+	"strconv"
 	"testing"
 
 	"needlebook/internal/dose"
 )
 
-// How many random injections are reckoned twice, and the seed: -dose.cases=10000000 for the long proof.
+// How many random injections are reckoned twice, and the seed. NEEDLEBOOK_LONG asks for longCases, as CI does; -dose.cases for any number.
 var (
 	oracleCases = flag.Int("dose.cases", defaultCases(), "random injections that the math/big oracle reckons anew")
 	oracleSeed  = flag.Uint64("dose.seed", 1, "seed of those")
 )
 
+// longCases is what CI runs: of the dose to volume and its mark, and as many again of the advice.
+const longCases = 10_000_000
+
 func defaultCases() int {
-	if runtime.GOOS == "js" {
+	switch {
+	case os.Getenv("NEEDLEBOOK_LONG") != "":
+		return longCases
+	case runtime.GOOS == "js":
 		return 20_000
 	}
 	return 200_000
+}
+
+// shards is into how many parts the random cases are cut, each with a stream of its own: a case is found again by seed and shard on any machine.
+const shards = 8
+
+// sharded runs the cases in parts, side by side, and adds up what each counted. A part that fails names its seed.
+func sharded[C any](t *testing.T, stream uint64, cases int, part func(t *testing.T, rng *rand.Rand, cases int, counts *C), sum func(all []C)) {
+	t.Helper()
+	all := make([]C, shards)
+	t.Run("parts", func(t *testing.T) {
+		for i := range shards {
+			t.Run(strconv.Itoa(i), func(t *testing.T) {
+				t.Parallel()
+				part(t, rand.New(rand.NewPCG(*oracleSeed, stream<<8|uint64(i))), (cases+shards-1)/shards, &all[i])
+			})
+		}
+	})
+	if !t.Failed() {
+		sum(all)
+	}
 }
 
 var millilitreSyringe = dose.Syringe{Capacity: dose.Millilitre, Graduation: dose.Millilitre / 100}
@@ -204,28 +232,36 @@ func randomRequest(t *testing.T, rng *rand.Rand) dose.DrawRequest {
 	return r
 }
 
+// drawCounts says what the cases of TestOracle covered.
+type drawCounts struct{ injections, refused, plans, several int }
+
 func TestOracle(t *testing.T) {
-	rng := rand.New(rand.NewPCG(*oracleSeed, 0))
-	seen, refused, plans, several := 0, 0, 0, 0
-	for seen < *oracleCases {
-		r := randomRequest(t, rng)
-		p, err := dose.PlanDraw(r)
-		if err != nil {
-			newOracle(t, r).refusal(err)
-			refused++
-			continue
+	sharded(t, 0, *oracleCases, func(t *testing.T, rng *rand.Rand, cases int, n *drawCounts) {
+		for n.injections < cases {
+			r := randomRequest(t, rng)
+			p, err := dose.PlanDraw(r)
+			if err != nil {
+				newOracle(t, r).refusal(err)
+				n.refused++
+				continue
+			}
+			n.injections += newOracle(t, r).check(p)
+			checkInvariants(t, r, p)
+			n.plans++
+			if len(p.Syringes) > 1 {
+				n.several++
+			}
 		}
-		seen += newOracle(t, r).check(p)
-		checkInvariants(t, r, p)
-		plans++
-		if len(p.Syringes) > 1 {
-			several++
+	}, func(all []drawCounts) {
+		var n drawCounts
+		for _, c := range all {
+			n = drawCounts{n.injections + c.injections, n.refused + c.refused, n.plans + c.plans, n.several + c.several}
 		}
-	}
-	t.Logf("%d injections in %d plans, %d of several syringes, %d requests refused", seen, plans, several, refused)
-	if plans < refused || several == 0 {
-		t.Errorf("the cases prove little")
-	}
+		t.Logf("%d injections in %d plans, %d of several syringes, %d requests refused: 0 mismatches", n.injections, n.plans, n.several, n.refused)
+		if n.plans < n.refused || n.several == 0 || n.injections < *oracleCases {
+			t.Errorf("the cases prove little")
+		}
+	})
 }
 
 // refusal checks that a refused request is truly outside what can be planned.

@@ -3,15 +3,38 @@ package guard
 import (
 	"slices"
 
+	"needlebook/internal/formulary"
+
 	accessv1 "needlebook/gen/needlebook/access/v1"
 	chartv1 "needlebook/gen/needlebook/chart/v1"
 	dosev1 "needlebook/gen/needlebook/dose/v1"
+	formularyv1 "needlebook/gen/needlebook/formulary/v1"
 )
 
-// lift is who may lift a rule's hold: the edition's entry, else the table's. What nobody may lift no edition opens.
+// atClinic is the level at which a code speaks where the clinic's edition sets one: at least that where it is stronger than the table's, at most that where
+// it is weaker and the table lets it be.
+func (c *checker) atClinic(rule Rule, level formularyv1.Level) formularyv1.Level {
+	entry, ok := c.e.LiftRule(rule.Code)
+	switch want := entry.GetLevel(); {
+	case !ok || want == formularyv1.Level_LEVEL_UNSPECIFIED:
+		return level
+	case want <= rule.Level:
+		return min(level, want)
+	case want <= rule.Lowest():
+		return formulary.Weaker(level, want)
+	}
+	return level
+}
+
+// lift is who may lift a rule's hold: the edition's entry, else the table's. What nobody may lift no edition opens. An entry that sets a level and names no
+// roles leaves them as they are.
 func (c *checker) lift(rule Rule) Lift {
 	l := rule.Lift
-	if entry, ok := c.e.LiftRule(rule.Code); ok && !l.Never {
+	entry, ok := c.e.LiftRule(rule.Code)
+	if ok && len(entry.GetRoles()) == 0 && entry.GetLevel() != formularyv1.Level_LEVEL_UNSPECIFIED {
+		return Lift{Roles: l.Roles, Supervisor: entry.GetSupervisor() || l.Supervisor, Never: l.Never}
+	}
+	if ok && !l.Never {
 		return Lift{Roles: entry.GetRoles(), Supervisor: entry.GetSupervisor() || l.Supervisor}
 	}
 	return l

@@ -103,7 +103,8 @@ type checker struct {
 // said is a finding before it has its level, roles and id.
 type said struct {
 	code string
-	// level is what a figure wants; unspecified means the table's. It never makes a finding stronger than the table.
+	// level is what a figure wants; unspecified means the table's. It never makes a finding stronger than the table, or than the clinic's own edition
+	// makes the table.
 	level formularyv1.Level
 	// about is refs or paths; of tells apart findings of one code about the same thing, such as the code of a zone.
 	about []string
@@ -114,13 +115,14 @@ type said struct {
 	source  *formularyv1.Provenance
 }
 
-// say adds a finding. Its level is the weakest of what the table, the figure and the figure's source allow.
+// say adds a finding. Its level is the weaker of what the table and the figure say, then what the clinic's edition makes of that, then no more than the
+// figure's source allows.
 func (c *checker) say(s said) {
 	rule, ok := RuleOf(s.code)
 	if !ok {
 		panic("guard: no rule of " + s.code) // the table lists every code; a test calls each
 	}
-	level := formulary.Weaker(rule.Level, s.level)
+	level := c.atClinic(rule, formulary.Weaker(rule.Level, s.level))
 	if s.source != nil {
 		level = formulary.Weaker(level, formulary.MostLevel(s.source))
 	}

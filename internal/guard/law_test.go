@@ -247,6 +247,70 @@ func TestCheckReadsOnly(t *testing.T) {
 	}
 }
 
+// A clinic's level for a code: it raises at will, lowers only what the table lets it, never above what a figure's source allows, and only there. Who may lift
+// what it raised is whom it names.
+func TestClinicLevels(t *testing.T) {
+	base := builtin(t)
+	lead := []accessv1.Role{accessv1.Role_ROLE_MEDICAL_LEAD}
+	tenfold := func(v visit) { v.first().Planned.DoseMilliunits = 20_000 }
+	above := func(v visit) { v.first().Planned.DoseMilliunits = 4001 }
+	for _, row := range []struct {
+		name  string
+		trips func(visit)
+		rule  *formularyv1.LiftRule
+		want  formularyv1.Level
+		roles int
+	}{
+		{"the table's", tenfold, &formularyv1.LiftRule{Code: guard.CodeElsewhere, Level: caution.Enum()}, hold, 2},
+		{"a hold lowered as far as the table lets", tenfold, &formularyv1.LiftRule{Code: guard.CodeSlip, Level: caution.Enum()}, caution, 0},
+		{"a hold lowered further", tenfold, &formularyv1.LiftRule{Code: guard.CodeSlip, Level: note.Enum()}, hold, 2},
+		{"a hold that may not be lowered", func(v visit) { v.Patient.Birth = nil }, &formularyv1.LiftRule{Code: guard.CodeAgeUnknown, Level: caution.Enum()}, hold, 1},
+		{"a caution raised", above, &formularyv1.LiftRule{Code: guard.CodeAboveRange, Level: hold.Enum(), Roles: lead}, hold, 1},
+		{"a caution raised for nobody to lift", above, &formularyv1.LiftRule{Code: guard.CodeAboveRange, Level: hold.Enum()}, hold, 0},
+		{"a caution lowered", above, &formularyv1.LiftRule{Code: guard.CodeAboveRange, Level: note.Enum()}, note, 0},
+		{"a note raised", func(visit) {}, &formularyv1.LiftRule{Code: guard.CodeElsewhere, Level: hold.Enum(), Roles: lead}, hold, 1},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			e := derived(t, base, &formularyv1.FormularyEdition{LiftRules: []*formularyv1.LiftRuleEntry{{Value: row.rule}}})
+			r := clear(e)
+			row.trips(visit{r.GetFacts(), r})
+			code := row.rule.GetCode()
+			if row.name == "the table's" {
+				code = guard.CodeSlip
+			}
+			f := of(check(t, e, r).GetFindings(), code)
+			if f == nil || f.GetLevel() != row.want || len(f.GetLiftableBy()) != row.roles {
+				t.Errorf("%s is %v, want %s lifted by %d roles", code, f, row.want, row.roles)
+			}
+		})
+	}
+	// A zone that rests on a trade page stays a note, however the code is raised.
+	e := derived(t, base, &formularyv1.FormularyEdition{LiftRules: []*formularyv1.LiftRuleEntry{
+		{Value: &formularyv1.LiftRule{Code: guard.CodeOutsideZone, Level: hold.Enum(), Roles: lead}}}})
+	unproven := 0
+	for seed := range uint64(400) {
+		r := plausible(e, seed)
+		for _, i := range r.GetFacts().GetSession().GetInjections() {
+			i.Place = &chartv1.Place{Frame: "orbit", XMicrometers: 1000, YMicrometers: 0}
+		}
+		for _, f := range check(t, e, r).GetFindings() {
+			if f.GetCode() != guard.CodeOutsideZone {
+				continue
+			}
+			trade := f.GetSource().GetObtained() == formularyv1.Obtained_OBTAINED_TRADE || f.GetSource().GetObtained() == formularyv1.Obtained_OBTAINED_MEMORY
+			if trade {
+				unproven++
+			}
+			if trade != (f.GetLevel() == note) {
+				t.Fatalf("%v", f)
+			}
+		}
+	}
+	if unproven == 0 {
+		t.Error("no zone that rests on a trade page was looked at")
+	}
+}
+
 // Every level of a lift: who may, who may not, and what no edition opens.
 func TestLift(t *testing.T) {
 	base := builtin(t)

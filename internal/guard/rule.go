@@ -31,6 +31,18 @@ type Lift struct {
 	Never bool
 }
 
+// Lowest is the weakest level that a clinic's edition may give the code; its own where none. What protects the patient's identity, consent, order and vial
+// is not on the list, nor what would hide that something was not checked.
+func (r Rule) Lowest() formularyv1.Level {
+	switch r.Code {
+	case CodeSlip, CodeProductMixed:
+		return caution
+	case CodeAboveRange, CodeSidesUnequal, CodeSmall, CodeCoolingUnset, CodeVialElsewhere:
+		return note
+	}
+	return r.Level
+}
+
 const (
 	hold    = formularyv1.Level_LEVEL_HOLD
 	caution = formularyv1.Level_LEVEL_CAUTION

@@ -7,6 +7,7 @@ const (
 	CodeKindTreatsNot    = "KIND_TREATS_NOT"
 	CodeNothingPlanned   = "NOTHING_PLANNED"
 	CodeEditionOther     = "EDITION_OTHER"
+	CodeEditionUnchosen  = "EDITION_NOT_CHOSEN"
 	CodeReadinessFailed  = "READINESS_FAILED"
 	CodeConflict         = "VALUES_IN_CONFLICT"
 	CodeConflictUnread   = "CONFLICTS_UNREAD"
@@ -132,6 +133,8 @@ var rules = []Rule{
 	{CodeKindTreatsNot, caution, nobody(), "an injection in a consultation, in a review, or in a visit whose kind nobody stated", byRecord},
 	{CodeNothingPlanned, note, nobody(), "nothing is planned or given", byRecord},
 	{CodeEditionOther, note, nobody(), "the visit began with another formulary than the one that judges it, or with none", byRecord},
+	{CodeEditionUnchosen, caution, nobody(), "the formulary that judges is neither the one that the visit began with nor the one that the clinic chose, which is not here",
+		byRecord},
 	{CodeReadinessFailed, hold, injector(), "the last check before the needle says no", byRecord},
 	{CodeConflict, caution, nobody(), "a register that guardrails read holds values in conflict; the worse end was taken", byRecord},
 	{CodeConflictUnread, hold, nobody(), "more values in conflict than can be judged one by one", byRecord},

@@ -1,7 +1,7 @@
 package guard
 
 import (
-	"encoding/hex"
+	"bytes"
 	"time"
 
 	"needlebook/internal/dose"
@@ -38,10 +38,7 @@ func (c *checker) session() {
 		c.say(said{code: CodeKindTreatsNot, about: []string{"kind"},
 			text: "An injection is planned or given in a visit that is not a treatment or a touch-up."})
 	}
-	if sum := c.e.Sum(); hex.EncodeToString(s.GetBasis().GetEdition().GetHash()) != hex.EncodeToString(sum[:]) {
-		c.say(said{code: CodeEditionOther, about: []string{"basis"},
-			text: "These findings rest on formulary " + c.e.Version() + ", which is not the one that the visit began with."})
-	}
+	c.edition()
 	c.readiness()
 	for _, path := range c.f.Conflicts {
 		c.say(said{code: CodeConflict, about: []string{path}, text: "Values of " + path +
@@ -50,6 +47,21 @@ func (c *checker) session() {
 	if c.f.Unread {
 		c.say(said{code: CodeConflictUnread, about: []string{"conflicts"},
 			text: "More values are in conflict than can be judged one by one. Settle some first."})
+	}
+}
+
+// edition says where the visit is judged by another formulary than it began with, and louder where that is not the clinic's own either: its ceilings and
+// zones were then not looked at.
+func (c *checker) edition() {
+	sum := c.e.Sum()
+	if bytes.Equal(c.f.Session.GetBasis().GetEdition().GetHash(), sum[:]) {
+		return
+	}
+	c.say(said{code: CodeEditionOther, about: []string{"basis"},
+		text: "These findings rest on formulary " + c.e.Version() + ", which is not the one that the visit began with."})
+	if chosen := c.f.Clinic.GetFormulary().GetEdition(); chosen != nil && !bytes.Equal(chosen.GetHash(), sum[:]) {
+		c.say(said{code: CodeEditionUnchosen, about: []string{"basis"}, text: "The clinic chose formulary " + chosen.GetVersion() +
+			", which is not here as it was chosen. What it sets was not looked at."})
 	}
 }
 

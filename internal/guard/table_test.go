@@ -82,6 +82,12 @@ func rows() []row {
 		{code: guard.CodeNothingPlanned, trips: func(v visit) { v.Session.Injections = nil },
 			justNot: func(v visit) { v.Session.Injections = v.Session.Injections[:1] }},
 		{code: guard.CodeEditionOther, trips: func(v visit) { v.Session.Basis.Edition.Hash[0] ^= 1 }, justNot: untouched},
+		{code: guard.CodeEditionUnchosen, trips: func(v visit) {
+			v.Session.Basis.Edition.Hash[0] ^= 1
+			v.Clinic.Formulary = &chartv1.ClinicFormulary{Edition: &formularyv1.EditionReference{Version: "harbour-2", Hash: make([]byte, 32)}}
+		}, justNot: func(v visit) {
+			v.Clinic.Formulary = &chartv1.ClinicFormulary{Edition: &formularyv1.EditionReference{Version: "harbour-2", Hash: make([]byte, 32)}}
+		}},
 		{code: guard.CodeReadinessFailed, trips: func(v visit) { v.Session.ReadinessChecks[0].Check.Sides = proto.Bool(false) },
 			justNot: func(v visit) {
 				no := proto.CloneOf(v.Session.ReadinessChecks[0])

@@ -170,13 +170,21 @@ Who may lift a hold is the column after the level; a clinic's edition may name o
 which stays with the name for ever, and lifts only the words that were read. A supervisor is someone other than who injects, credentialled for the region
 without supervision, or the medical lead. A hold that was lifted stays in the list with its answer.
 
+A clinic's edition may set a level for a code (` + "`lift_rules`" + `, docs/formulary.md). Stronger than the table's, it is the least that the code speaks at: a
+note may become a caution or a hold. Weaker it may only be where the column says at most how weak. A hold that the edition makes may be lifted by the roles
+that it names, and by nobody where it names none.
+
 The source names the list of the formulary that holds the figures (docs/sources.md), or says that the rule follows from the record or the clinic's policies.
 
-| code | level | lifted by | what trips it | source |
-| --- | --- | --- | --- | --- |
+| code | level | at the weakest | lifted by | what trips it | source |
+| --- | --- | --- | --- | --- | --- |
 `)
 	for _, r := range guard.Rules() {
-		fmt.Fprintf(&b, "| `%s` | %s | %s | %s | %s |\n", r.Code, levelText(r.Level), liftText(r), r.Trips, r.Source)
+		weakest := ""
+		if r.Lowest() != r.Level {
+			weakest = levelText(r.Lowest())
+		}
+		fmt.Fprintf(&b, "| `%s` | %s | %s | %s | %s | %s |\n", r.Code, levelText(r.Level), weakest, liftText(r), r.Trips, r.Source)
 	}
 	return b.String()
 }
@@ -213,6 +221,9 @@ func TestRules(t *testing.T) {
 		seen[r.Code] = true
 		if r.Level != hold && (len(r.Lift.Roles) > 0 || r.Lift.Never) {
 			t.Errorf("%s is no hold and has who may lift it", r.Code)
+		}
+		if lowered := r.Lowest() != r.Level; lowered && (r.Lowest() < r.Level || r.Lift.Never || r.Level == hold && len(r.Lift.Roles) == 0) {
+			t.Errorf("%s, which nobody may lift, may be made weaker, or its weakest is stronger", r.Code)
 		}
 	}
 	for _, code := range []string{guard.CodeRecalled, guard.CodeVialExpired, guard.CodeProductWrong, guard.CodeAllergy, guard.CodeUnidentified,
