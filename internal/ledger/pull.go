@@ -313,7 +313,7 @@ func (a *answer) move(m scopeMove) error {
 }
 
 // change adds one record that changed or moved: it is sent when the device holds it, taken back when it no longer does, and what must be known of its
-// patient is told when the patient is outside.
+// patient is told when the patient is outside. Of a record that turned out to be another patient's, those whose it was before are told of, too.
 func (a *answer) change(k record.Key) error {
 	row, err := readRow(a.r, a.x.c.Org, k)
 	if err != nil {
@@ -323,18 +323,56 @@ func (a *answer) change(k record.Key) error {
 	if err != nil {
 		return err
 	}
+	another := a.scope.limited && a.another(row)
+	if another {
+		if err := a.tellFormer(row); err != nil {
+			return err
+		}
+	}
 	for _, p := range outside {
 		if err := a.tell(p); err != nil {
 			return err
 		}
 	}
 	if !held {
-		if a.cur.base > 0 && row.first <= a.cur.base && a.left(outside) {
+		if another || a.left(outside) { // also what came after the cursor: the device may have written it
 			a.resp.Gone = append(a.resp.Gone, &syncv1.RecordRef{Kind: k.Kind, RecordId: append([]byte(nil), k.ID[:]...)})
 		}
 		return nil
 	}
-	return a.add(row, a.cur.base > 0 && row.first <= a.cur.base && since <= a.cur.base)
+	return a.add(row, a.cur.base > 0 && row.first <= a.cur.base && since <= a.cur.base && !another)
+}
+
+// another reports whether a record that had been there came to concern others after the cursor's base. The device may hold it and no longer should, or lack
+// what came before.
+func (a *answer) another(row *row) bool {
+	r, ok := a.x.l.Schema.SubjectRegister(row.state.Key.Kind)
+	return ok && slices.ContainsFunc(row.state.Siblings(r), func(x causal.Sibling) bool { return row.dots[x.Dot] > max(a.cur.base, row.first) })
+}
+
+// tellFormer tells of every patient outside the scope whom the record ever concerned: what is known of them is without it now.
+func (a *answer) tellFormer(row *row) error {
+	log, err := events(a.r, row.last)
+	if err != nil {
+		return err
+	}
+	for i := range log {
+		if !log[i].outcome.hasEdit() {
+			continue
+		}
+		st := record.NewState(row.state.Key)
+		st.Apply(&log[i].edit)
+		_, _, outside, err := a.scope.place(a.x.l.Schema.Subjects(st))
+		if err != nil {
+			return err
+		}
+		for _, p := range outside {
+			if err := a.tell(p); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }
 
 // left reports whether one of the patients left the scope after the cursor: only then can the device still hold their records.

@@ -175,6 +175,9 @@ func (b *batch) setScopeMode(device record.ID, mode syncv1.ScopeMode) error {
 	if have != syncv1.ScopeMode_SCOPE_MODE_UNSPECIFIED {
 		return fault.New(faultv1.Reason_REASON_INVALID_FIELD, "scope.mode", mode.String(), have.String()+", which this device began with")
 	}
+	if err := b.logScope(device, record.ID{}, true); err != nil { // so that no cursor outlives the mode
+		return err
+	}
 	return b.w.Put(scopeKey(device, scopeMode), []byte{byte(mode)})
 }
 
@@ -257,7 +260,7 @@ func (b *batch) enterScope(c Caller, edits []admission) error {
 	return nil
 }
 
-// logScope appends the event of a device's scope. It is linked to no record: it changes none.
+// logScope appends the event of a device's scope; that of its mode names no patient. It is linked to no record: it changes none.
 func (b *batch) logScope(device, patient record.ID, enters bool) error {
 	e := event{
 		outcome: scoped, org: b.org, seq: b.head.seq + 1, atMS: b.atMS, key: record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_PATIENT, ID: patient},

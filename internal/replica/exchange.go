@@ -375,7 +375,8 @@ func (l *local) settleSeen() []*own {
 }
 
 // forget removes a record that left the replica's scope. Of what the server has, only which edits it has seen stays, so that own edits which are still kept
-// are not taken for new ones; a row replaces it when the record comes back. Own edits that the server does not have stay, and are accepted later.
+// are not taken for new ones; a row replaces it when the record comes back. Own edits that the server does not have stay, and are accepted later; those that
+// wait there, or of which only the record's row would say what became of them, are the server's to tell.
 func (r *Replica) forget(ref *syncv1.RecordRef, ch *Changes) {
 	id, err := record.IDFromBytes(ref.GetRecordId())
 	k := record.Key{Kind: ref.GetKind(), ID: id}
@@ -386,6 +387,14 @@ func (r *Replica) forget(ref *syncv1.RecordRef, ch *Changes) {
 	l.fold()
 	gone := record.NewState(k)
 	gone.Seen = l.server.Seen
+	for _, o := range slices.Clone(l.own) {
+		if o.fate == waiting {
+			o.fate = settled
+			l.drop(o)
+			gone.Skip(o.edit.Dot)
+			ch.deleteNew(waitingKey(o.edit.Dot))
+		}
+	}
 	l.server, l.held, l.stale = gone, nil, true
 	r.putLocal(k, ch)
 	ch.changed(k)

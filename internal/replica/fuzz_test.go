@@ -44,8 +44,16 @@ func (r *Replica) everything() []Row {
 	for id, hold := range r.wishes.patients {
 		ch.put(wishKey(id), []byte{storedForm, flag(hold)})
 	}
-	if r.wishes.mode != 0 {
-		ch.put([]byte{tableWishes}, []byte{storedForm, byte(r.wishes.mode)})
+	for id := range r.wishes.granted {
+		if _, said := r.wishes.patients[id]; !said {
+			ch.put(wishKey(id), []byte{storedForm, wishWasHeard})
+		}
+	}
+	switch {
+	case r.wishes.mode != 0:
+		ch.put([]byte{tableWishes}, []byte{storedForm, byte(r.wishes.mode), wished})
+	case r.wishes.limited:
+		ch.put([]byte{tableWishes}, []byte{storedForm, byte(syncv1.ScopeMode_SCOPE_MODE_PATIENTS), wishWasHeard})
 	}
 	slices.SortFunc(ch.Put, func(a, b Row) int { return bytes.Compare(a.Key, b.Key) })
 	return ch.Put

@@ -115,7 +115,10 @@ func New(schema *record.Schema, id causal.ReplicaID) (*Replica, Changes) {
 }
 
 func newReplica(schema *record.Schema) *Replica {
-	return &Replica{schema: schema, locals: map[record.Key]*local{}, safety: map[record.ID]*syncv1.SafetyEntry{}, wishes: scopeWishes{patients: map[record.ID]bool{}}}
+	return &Replica{
+		schema: schema, locals: map[record.Key]*local{}, safety: map[record.ID]*syncv1.SafetyEntry{},
+		wishes: scopeWishes{patients: map[record.ID]bool{}, granted: map[record.ID]bool{}},
+	}
 }
 
 // ID is the incarnation that makes new edits.
@@ -142,10 +145,16 @@ func (r *Replica) View(k record.Key) *record.State {
 	if l == nil {
 		return record.NewState(k)
 	}
-	if len(l.own) == 0 {
+	var v *record.State
+	switch {
+	case l.stale && l.server.Empty():
+		// It left the scope. What the server had seen of it then nobody sees any more, so no edit may say that its author did.
+		v = record.NewState(k)
+	case len(l.own) == 0:
 		return l.server
+	default:
+		v = l.server.Clone()
 	}
-	v := l.server.Clone()
 	for _, o := range l.own {
 		v.Apply(&o.edit)
 	}

@@ -10,6 +10,7 @@ import (
 // server had it.
 func (r *Replica) startReplacing(ch *Changes) {
 	r.cursor, r.replacing, r.more = nil, true, false
+	r.wishAgain(ch)
 	for k, l := range r.locals {
 		l.fold()
 		l.stale = true
@@ -28,7 +29,9 @@ func (r *Replica) finishReplacing(ch *Changes) {
 		}
 		old := l.server
 		l.server, l.stale, l.held = record.NewState(k), false, nil
-		r.recover(old, l, ch)
+		if !r.barred(old) {
+			r.recover(old, l, ch)
+		}
 		if len(l.own) == 0 {
 			delete(r.locals, k)
 			ch.delete(localKey(k))
@@ -37,6 +40,7 @@ func (r *Replica) finishReplacing(ch *Changes) {
 		}
 		ch.changed(k)
 	}
+	r.wishNoMore()
 }
 
 func (r *Replica) sortedKeys() []record.Key {
@@ -79,10 +83,22 @@ func (r *Replica) dropRecovered(l *local, ch *Changes) {
 	r.recovered = slices.DeleteFunc(r.recovered, func(rec Recovered) bool {
 		back := rec.Key == l.server.Key && r.present(rec, l)
 		if back {
-			ch.delete(recoveredKey(rec))
+			ch.deleteNew(recoveredKey(rec))
 		}
 		return back
 	})
+}
+
+// dropReturned forgets recovered values of the records that look different now: one that an own edit had superseded is back when that edit was refused.
+func (r *Replica) dropReturned(ch *Changes) {
+	if len(r.recovered) == 0 {
+		return
+	}
+	for _, k := range ch.Records {
+		if l := r.locals[k]; l != nil && !l.stale {
+			r.dropRecovered(l, ch)
+		}
+	}
 }
 
 // Dismiss forgets a recovered value, after a person took it with an edit or decided against it.

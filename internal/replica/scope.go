@@ -13,11 +13,23 @@ import (
 	"needlebook/internal/record"
 )
 
-// scopeWishes is the changes of scope that the server was not told yet.
+// scopeWishes is the changes of scope that the server was not told yet, and what it was told that it may forget in a restore.
 type scopeWishes struct {
 	mode     syncv1.ScopeMode
 	patients map[record.ID]bool // true to hold whole, false to hold no longer
+	limited  bool               // a mode was asked for, now or before
+	granted  map[record.ID]bool // patients asked for and not given back since
+	// again is whom to ask for while states are being replaced, refused whom of them the server did not let this device hold. They are not stored: what is
+	// loaded asks for all of them once more.
+	again, refused map[record.ID]bool
 }
+
+// The forms of a wish as it is stored. A mode's row has the mode before it.
+const (
+	wishedAway   = 0
+	wished       = 1
+	wishWasHeard = 2
+)
 
 // maxScopeWishes is how many patients one exchange can add and remove.
 const maxScopeWishes = 1000
@@ -26,10 +38,48 @@ const maxScopeWishes = 1000
 // first exchange.
 func (r *Replica) LimitScope() Changes {
 	var ch Changes
-	r.wishes.mode = syncv1.ScopeMode_SCOPE_MODE_PATIENTS
+	r.wishMode(&ch)
 	r.started = false
-	ch.put([]byte{tableWishes}, []byte{storedForm, byte(r.wishes.mode)})
 	return ch
+}
+
+func (r *Replica) wishMode(ch *Changes) {
+	r.wishes.mode, r.wishes.limited = syncv1.ScopeMode_SCOPE_MODE_PATIENTS, true
+	ch.put([]byte{tableWishes}, []byte{storedForm, byte(r.wishes.mode), wished})
+}
+
+// wishAgain asks anew for what the server may have lost in a restore: the mode, the patients asked for, and those whose records it sent because this
+// replica edited them. Until all states are replaced nobody is given back, or what the server still has would be taken for lost.
+func (r *Replica) wishAgain(ch *Changes) {
+	if !r.wishes.limited {
+		return
+	}
+	r.wishMode(ch)
+	r.rememberHeld()
+}
+
+// rememberHeld notes whom to ask for while states are being replaced.
+func (r *Replica) rememberHeld() {
+	r.wishes.again, r.wishes.refused = maps.Clone(r.wishes.granted), map[record.ID]bool{}
+	for _, l := range r.locals {
+		for _, p := range r.schema.Subjects(l.server) {
+			r.wishes.again[p] = true
+		}
+	}
+}
+
+// wishNoMore ends wishAgain. What else is wished goes with the next exchange.
+func (r *Replica) wishNoMore() {
+	r.wishes.again, r.wishes.refused = nil, nil
+	if len(r.wishes.patients) > 0 {
+		r.started = false
+	}
+}
+
+// barred reports whether the server did not let the device ask again for any of the patients whom a record concerns.
+func (r *Replica) barred(st *record.State) bool {
+	of := r.schema.Subjects(st)
+	return len(of) > 0 && !slices.ContainsFunc(of, func(p record.ID) bool { return !r.wishes.refused[p] })
 }
 
 // Hold asks for the whole records of a patient at the next exchange; Unhold asks to hold them no longer. Own edits that the server lacks stay.
@@ -41,6 +91,7 @@ func (r *Replica) Unhold(patient record.ID) Changes { return r.wish(patient, fal
 func (r *Replica) wish(patient record.ID, hold bool) Changes {
 	var ch Changes
 	r.wishes.patients[patient] = hold
+	delete(r.wishes.granted, patient)
 	r.started = false
 	ch.put(wishKey(patient), []byte{storedForm, flag(hold)})
 	return ch
@@ -64,7 +115,17 @@ func sortedIDs[V any](m map[record.ID]V) []record.ID {
 // scopeChange is the wishes as the next exchange says them; nil when there are none.
 func (r *Replica) scopeChange() *syncv1.ScopeChange {
 	m := &syncv1.ScopeChange{Mode: r.wishes.mode}
+	if r.replacing {
+		for _, id := range sortedIDs(r.wishes.again) {
+			if len(m.Add) < maxScopeWishes {
+				m.Add = append(m.Add, bytes.Clone(id[:]))
+			}
+		}
+	}
 	for _, id := range sortedIDs(r.wishes.patients) {
+		if r.replacing && (!r.wishes.patients[id] || r.wishes.again[id]) {
+			continue
+		}
 		if list := &m.Remove; len(m.Add) < maxScopeWishes && len(m.Remove) < maxScopeWishes {
 			if r.wishes.patients[id] {
 				list = &m.Add
@@ -82,13 +143,22 @@ func (r *Replica) scopeChange() *syncv1.ScopeChange {
 func (r *Replica) granted(m *syncv1.ScopeChange, ch *Changes) {
 	if m.GetMode() != syncv1.ScopeMode_SCOPE_MODE_UNSPECIFIED {
 		r.wishes.mode = syncv1.ScopeMode_SCOPE_MODE_UNSPECIFIED
-		ch.delete([]byte{tableWishes})
+		ch.put([]byte{tableWishes}, []byte{storedForm, byte(m.GetMode()), wishWasHeard})
 	}
 	forget := func(ids [][]byte, hold bool) {
 		for _, b := range ids {
-			if id := record.ID(b); r.wishes.patients[id] == hold {
+			id := record.ID(b)
+			if hold {
+				delete(r.wishes.again, id)
+			}
+			if now, said := r.wishes.patients[id]; said && now == hold {
 				delete(r.wishes.patients, id)
-				ch.delete(wishKey(id))
+				if hold {
+					r.wishes.granted[id] = true
+					ch.put(wishKey(id), []byte{storedForm, wishWasHeard})
+				} else {
+					ch.delete(wishKey(id))
+				}
 			}
 		}
 	}
@@ -106,7 +176,14 @@ func (r *Replica) granted(m *syncv1.ScopeChange, ch *Changes) {
 // stored wish goes with the next answer; until then it may be asked and given up once more.
 func (r *Replica) unwish(patient string) {
 	id, err := record.ParseID(patient)
-	if err != nil || !r.wishes.patients[id] {
+	if err != nil {
+		return
+	}
+	if r.wishes.again[id] {
+		delete(r.wishes.again, id)
+		r.wishes.refused[id] = true
+	}
+	if !r.wishes.patients[id] {
 		return
 	}
 	delete(r.wishes.patients, id)
@@ -144,19 +221,22 @@ func (ld *loading) safetyRow(row Row) error {
 }
 
 func (ld *loading) wishRow(row Row) error {
-	if len(row.Value) != 2 || row.Value[0] != storedForm {
+	if len(row.Value) == 0 || row.Value[0] != storedForm {
 		return errors.New("scope: form is not known")
 	}
-	switch len(row.Key) {
-	case 1:
-		ld.r.wishes.mode = syncv1.ScopeMode(row.Value[1])
-	case 17:
-		if row.Value[1] > 1 {
-			return errors.New("scope: a patient is held or not")
+	how := row.Value[len(row.Value)-1]
+	switch {
+	case len(row.Key) == 1 && len(row.Value) == 3 && row.Value[1] == byte(syncv1.ScopeMode_SCOPE_MODE_PATIENTS) && (how == wished || how == wishWasHeard):
+		ld.r.wishes.limited = true
+		if how == wished {
+			ld.r.wishes.mode = syncv1.ScopeMode(row.Value[1])
 		}
-		ld.r.wishes.patients[record.ID(row.Key[1:])] = row.Value[1] == 1
+	case len(row.Key) == 17 && len(row.Value) == 2 && how <= wished:
+		ld.r.wishes.patients[record.ID(row.Key[1:])] = how == wished
+	case len(row.Key) == 17 && len(row.Value) == 2 && how == wishWasHeard:
+		ld.r.wishes.granted[record.ID(row.Key[1:])] = true
 	default:
-		return errors.New("scope: key is not of its size")
+		return errors.New("scope: neither a mode nor a patient that is held or not")
 	}
 	return nil
 }

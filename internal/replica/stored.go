@@ -275,6 +275,9 @@ func Load(schema *record.Schema, rows []Row) (*Replica, error) {
 			return nil, fmt.Errorf("load replica: %w", err)
 		}
 	}
+	if ld.r.replacing && ld.r.wishes.limited {
+		ld.r.rememberHeld()
+	}
 	for id := range ld.own { // of no incarnation: they would never be sent
 		return nil, fmt.Errorf("load replica: edits of replica %v, which it is not", id)
 	}
