@@ -4,6 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
+	"sync"
+	"time"
 
 	"connectrpc.com/connect"
 	"github.com/klauspost/compress/gzip"
@@ -78,7 +81,7 @@ func countParts(md protoreflect.MessageDescriptor, b []byte, parts *int, depth i
 
 // jsonCodec is JSON with the names of the schema, zeros and empty lists written out, as the command line prints it. Fields that the schema
 // does not know are refused: a mistyped one would be a dose left out.
-type jsonCodec struct{}
+type jsonCodec struct{ unread *unread }
 
 func (jsonCodec) Name() string { return "json" }
 
@@ -86,7 +89,7 @@ func (jsonCodec) Marshal(m any) ([]byte, error) {
 	return protojson.MarshalOptions{UseProtoNames: true, EmitDefaultValues: true}.Marshal(m.(proto.Message))
 }
 
-func (jsonCodec) Unmarshal(b []byte, m any) error {
+func (c jsonCodec) Unmarshal(b []byte, m any) error {
 	msg, ok := m.(proto.Message)
 	if !ok {
 		return fmt.Errorf("%T is no message", m)
@@ -100,7 +103,63 @@ func (jsonCodec) Unmarshal(b []byte, m any) error {
 	if parts > 2*maxParts {
 		return errUnfolds
 	}
-	return protojson.UnmarshalOptions{RecursionLimit: maxDepth}.Unmarshal(b, msg)
+	err := checkJSON(msg.ProtoReflect().Descriptor(), b)
+	if err == nil {
+		return protojson.UnmarshalOptions{RecursionLimit: maxDepth}.Unmarshal(b, msg)
+	}
+	proto.Reset(msg)
+	if !c.unread.put(msg, err) {
+		return err
+	}
+	return nil
+}
+
+// unread are messages that could not be read, each with why. Connect makes one text of what a codec returns, so that the field and the reason would be
+// lost: the codec hands the message on, empty, and the interceptor, which comes next, takes the error from here in its stead. It may be used concurrently.
+type unread struct {
+	mu  sync.Mutex
+	why map[proto.Message]unreadError
+}
+
+type unreadError struct {
+	err error
+	at  time.Time
+}
+
+// Some of gRPC's calls end between codec and interceptor. What they leave is forgotten when there is much of it, long after any call.
+const (
+	mostUnread = 4 * MaxRunning
+	unreadLife = 2 * bodyAtMost
+)
+
+func newUnread() *unread { return &unread{why: map[proto.Message]unreadError{}} }
+
+// put keeps why a message could not be read; false when there is no room.
+func (u *unread) put(m proto.Message, err error) bool {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	now := time.Now()
+	if len(u.why) >= mostUnread {
+		maps.DeleteFunc(u.why, func(_ proto.Message, e unreadError) bool { return now.Sub(e.at) > unreadLife })
+	}
+	if len(u.why) >= mostUnread {
+		return false
+	}
+	u.why[m] = unreadError{err, now}
+	return true
+}
+
+// take returns why a message could not be read, and forgets it; nil for one that was.
+func (u *unread) take(m any) error {
+	msg, ok := m.(proto.Message)
+	if !ok {
+		return nil
+	}
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	e := u.why[msg]
+	delete(u.why, msg)
+	return e.err
 }
 
 // compressMinBytes is the size from which an answer is packed; below it packing costs more than it saves.

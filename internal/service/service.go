@@ -79,6 +79,7 @@ type Service struct {
 	fullPulls *fullPulls
 	seen      *seen
 	later     *laterEntries
+	unread    *unread
 	counts    counts
 
 	// ringMu guards ringID, the key that signs at present.
@@ -89,7 +90,7 @@ type Service struct {
 // Open prepares a Service: the ledger, the keys that sign tokens, the actions of all RPCs. An RPC without an action is an error.
 func Open(ctx context.Context, c Config) (*Service, error) {
 	s := &Service{
-		Config: c, running: newRunning(time.Now), fullPulls: newFullPulls(), seen: newSeen(), later: &laterEntries{}, limiter: auth.NewLimiter(),
+		Config: c, running: newRunning(time.Now), fullPulls: newFullPulls(), seen: newSeen(), later: &laterEntries{}, unread: newUnread(), limiter: auth.NewLimiter(),
 	}
 	s.defaults()
 	if err := s.load(ctx); err != nil {
@@ -177,7 +178,7 @@ func (s *Service) options() []connect.HandlerOption {
 		connect.WithInterceptors(connect.UnaryInterceptorFunc(s.intercept)),
 		connect.WithReadMaxBytes(MaxMessageBytes),
 		connect.WithCodec(binaryCodec{}),
-		connect.WithCodec(jsonCodec{}),
+		connect.WithCodec(jsonCodec{s.unread}),
 		connect.WithCompression("gzip", newGzipDecompressor, newGzipCompressor),
 		connect.WithCompression("zstd", newZstdDecompressor, newZstdCompressor),
 		connect.WithCompressMinBytes(compressMinBytes),

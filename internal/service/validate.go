@@ -5,7 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"strconv"
+	"strings"
 
+	"buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	"buf.build/go/protovalidate"
 	"connectrpc.com/connect"
 	"google.golang.org/protobuf/proto"
@@ -43,26 +45,67 @@ func (s *Service) validate(m any) error {
 	}
 	var list fault.List
 	for _, v := range invalid.Violations {
-		field := protovalidate.FieldPathString(v.Proto.GetField())
-		list = append(list, fault.New(faultv1.Reason_REASON_INVALID_FIELD, field, shown(v), v.Proto.GetMessage()))
+		list = append(list, refusalOf(msg.ProtoReflect().Descriptor(), v))
 	}
 	return list.Err()
 }
 
-// shown is what was read in a field. Of text and bytes only the length is told: no one knows here which of them may tell who a patient is.
-func shown(v *protovalidate.Violation) string {
-	if !v.FieldValue.IsValid() {
+// refusalOf says a violation of the schema's bounds in plain words: the field, what was read there, and all that the field takes.
+func refusalOf(md protoreflect.MessageDescriptor, v *protovalidate.Violation) *fault.Error {
+	field, fd := protovalidate.FieldPathString(v.Proto.GetField()), v.FieldDescriptor
+	refusal := func(read, want string) *fault.Error {
+		return fault.New(faultv1.Reason_REASON_INVALID_FIELD, field, read, want)
+	}
+	if one := oneofAt(md, v.Proto.GetField().GetElements()); one != nil {
+		return refusal("", "one of "+fieldNamesOf(one.Fields()))
+	}
+	if fd == nil { // a rule over several fields, which says it in its own words
+		return refusal("", v.Proto.GetMessage())
+	}
+	want := wantOf(fd)
+	if strings.HasPrefix(protovalidate.FieldPathString(v.Proto.GetRule()), "repeated.items.") {
+		want = wantOfValue(fd, rulesOf(fd).GetRepeated().GetItems())
+	}
+	if v.Proto.GetRuleId() == "required" {
+		return refusal("", want+"; it is required")
+	}
+	return refusal(shown(fd, field, v.FieldValue), want)
+}
+
+// oneofAt is the oneof that a path leads to, or nil when it leads to a field.
+func oneofAt(md protoreflect.MessageDescriptor, path []*validate.FieldPathElement) protoreflect.OneofDescriptor {
+	for i, step := range path {
+		fd := md.Fields().ByNumber(protoreflect.FieldNumber(step.GetFieldNumber()))
+		switch {
+		case fd == nil && i == len(path)-1:
+			return md.Oneofs().ByName(protoreflect.Name(step.GetFieldName()))
+		case fd == nil || fd.Message() == nil:
+			return nil
+		}
+		md = fd.Message()
+	}
+	return nil
+}
+
+// shown is what was read in a field, or how much of it.
+func shown(fd protoreflect.FieldDescriptor, path string, v protoreflect.Value) string {
+	if !v.IsValid() {
 		return ""
 	}
-	switch x := v.FieldValue.Interface().(type) {
+	switch x := v.Interface().(type) {
 	case string:
-		return fault.Withheld(x)
+		return readText(fd, path, x)
 	case []byte:
 		return strconv.Itoa(len(x)) + " bytes"
 	case bool, int32, int64, uint32, uint64:
-		return fmt.Sprint(x)
+		return readFigure(fd, path, fmt.Sprint(x))
 	case protoreflect.EnumNumber:
+		if value := fd.Enum().Values().ByNumber(x); value != nil {
+			return string(value.Name())
+		}
 		return strconv.Itoa(int(x))
+	case protoreflect.List:
+		return strconv.Itoa(x.Len()) + " items"
 	}
 	return ""
 }
@@ -76,6 +119,10 @@ func (s *Service) intercept(next connect.UnaryFunc) connect.UnaryFunc {
 				resp, err = nil, c.fail(s.panicked(c, p))
 			}
 		}()
+		if err := s.unread.take(req.Any()); err != nil {
+			s.enterRefused(ctx, c, err)
+			return nil, c.fail(err)
+		}
 		if err := s.validate(req.Any()); err != nil {
 			s.enterRefused(ctx, c, err)
 			return nil, c.fail(err)
