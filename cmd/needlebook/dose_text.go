@@ -118,6 +118,9 @@ func printDraw(w io.Writer, q *dosev1.PlanDrawRequest, r *dosev1.PlanDrawRespons
 	need := r.GetVial()
 	p.row("vials", fmt.Sprintf("%d, of which %s (%s) are needed", need.GetVials(), ml(need.GetNeededMl()), units(need.GetNeededUnits())))
 	p.row("left over", ml(need.GetLeftMl())+" ("+units(need.GetLeftUnits())+")")
+	if text := uncountedText(q); text != "" {
+		p.row("not counted", text)
+	}
 	doses := make(map[string]*dosev1.PlannedDose, len(q.GetDoses()))
 	for _, d := range q.GetDoses() {
 		doses[d.GetRef()] = d
@@ -157,6 +160,21 @@ func (p *page) syringe(number int, s *dosev1.SyringePlan, doses map[string]*dose
 	}
 	p.table(rows)
 	p.line("  left in it: plunger at " + at(s.GetLeftMl()))
+}
+
+// uncountedText names the dead space that is not in what the vial must hold, since nobody said it.
+func uncountedText(q *dosev1.PlanDrawRequest) string {
+	var unknown []string
+	if q.GetSyringe().DeadSpaceMl == nil {
+		unknown = append(unknown, "syringe")
+	}
+	if q.NeedleDeadSpaceMl == nil {
+		unknown = append(unknown, "needle")
+	}
+	if len(unknown) == 0 {
+		return ""
+	}
+	return "dead space of " + strings.Join(unknown, " and ") + ": " + formulary.NoFigure
 }
 
 // refText names an injection, with its muscle where one was named.

@@ -127,7 +127,9 @@ func liftProblems(derived *formularyv1.FormularyEdition) []formulary.Problem {
 	return problems
 }
 
-func levelWord(l formularyv1.Level) string { return strings.ToLower(strings.TrimPrefix(l.String(), "LEVEL_")) }
+func levelWord(l formularyv1.Level) string {
+	return strings.ToLower(strings.TrimPrefix(l.String(), "LEVEL_"))
+}
 
 // outOfBounds holds each part of the edition against the bounds of the schema and names each that is outside. The record's own id comes with publishing.
 func outOfBounds(derived *formularyv1.FormularyEdition) ([]formulary.Problem, error) {

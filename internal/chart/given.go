@@ -2,10 +2,10 @@ package chart
 
 import (
 	"cmp"
-	"math/big"
 	"slices"
 
 	chartv1 "needlebook/gen/needlebook/chart/v1"
+	"needlebook/internal/dose"
 	"needlebook/internal/record"
 	"needlebook/internal/wire"
 )
@@ -92,18 +92,16 @@ func (e elements) sides(injection, giving record.Path) []chartv1.Side {
 	return slices.Compact(out)
 }
 
-// lost is how many milliunits of a giving may not have reached the muscle, rounded up.
+// lost is how many milliunits of a giving may not have reached the muscle, rounded up; all where nobody knows how much was spilled.
 func lost(given *chartv1.GivenDose, spill *chartv1.Spill) int64 {
-	dose, volume := int64(given.GetDose().GetDoseMilliunits()), given.GetVolumeNanoliters()
-	switch {
-	case spill == nil:
+	if spill == nil {
 		return 0
-	case spill.LostNanoliters == nil || volume <= 0 || spill.GetLostNanoliters() >= volume:
-		return dose
 	}
-	n := new(big.Int).Mul(big.NewInt(dose), big.NewInt(spill.GetLostNanoliters()))
-	n.Add(n, big.NewInt(volume-1))
-	return n.Div(n, big.NewInt(volume)).Int64()
+	volume := dose.Volume(-1)
+	if spill.LostNanoliters != nil {
+		volume = dose.Volume(spill.GetLostNanoliters())
+	}
+	return dose.Spilled(int64(given.GetDose().GetDoseMilliunits()), dose.Volume(given.GetVolumeNanoliters()), volume)
 }
 
 // Sum is how many milliunits were given to the targets that match.

@@ -53,6 +53,7 @@ func (e *Edition) Blanks() []Blank {
 			blanks = append(blanks, Blank{"syringes", "the dead space of " + s.GetCode()})
 		}
 	}
+	blanks = append(blanks, Blank{"syringes", "the dead space of needles: what a drawing needle keeps, and what an injection needle holds once it is primed"})
 	return append(blanks, e.lateBlanks()...)
 }
 
