@@ -2204,7 +2204,9 @@ type SessionFacts struct {
 	// How old what is known of each clinic is.
 	Knowledge []*ClinicKnowledgeFact `protobuf:"bytes,12,rep,name=knowledge,proto3" json:"knowledge,omitempty"`
 	// What is known of the device's clock; absent means it was never checked.
-	Clock         ClockState `protobuf:"varint,13,opt,name=clock,proto3,enum=needlebook.dose.v1.ClockState" json:"clock,omitempty"`
+	Clock ClockState `protobuf:"varint,13,opt,name=clock,proto3,enum=needlebook.dose.v1.ClockState" json:"clock,omitempty"`
+	// The records among these of which an edit is held and waits for a person, so that what it says is not in them.
+	Held          []*v11.RecordKey `protobuf:"bytes,14,rep,name=held,proto3" json:"held,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2328,6 +2330,13 @@ func (x *SessionFacts) GetClock() ClockState {
 		return x.Clock
 	}
 	return ClockState_CLOCK_STATE_UNSPECIFIED
+}
+
+func (x *SessionFacts) GetHeld() []*v11.RecordKey {
+	if x != nil {
+		return x.Held
+	}
+	return nil
 }
 
 // PathSiblings is a register in conflict, with all its values.
@@ -2892,7 +2901,9 @@ type HistoryFacts struct {
 	// The registers of these records that have more than one value.
 	Conflicts []*PathSiblings `protobuf:"bytes,3,rep,name=conflicts,proto3" json:"conflicts,omitempty"`
 	// How old what is known of each clinic is.
-	Knowledge     []*ClinicKnowledgeFact `protobuf:"bytes,4,rep,name=knowledge,proto3" json:"knowledge,omitempty"`
+	Knowledge []*ClinicKnowledgeFact `protobuf:"bytes,4,rep,name=knowledge,proto3" json:"knowledge,omitempty"`
+	// The records among these of which an edit is held and waits for a person, so that what it says is in no sum.
+	Held          []*v11.RecordKey `protobuf:"bytes,5,rep,name=held,proto3" json:"held,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2951,6 +2962,13 @@ func (x *HistoryFacts) GetConflicts() []*PathSiblings {
 func (x *HistoryFacts) GetKnowledge() []*ClinicKnowledgeFact {
 	if x != nil {
 		return x.Knowledge
+	}
+	return nil
+}
+
+func (x *HistoryFacts) GetHeld() []*v11.RecordKey {
+	if x != nil {
+		return x.Held
 	}
 	return nil
 }
@@ -4978,7 +4996,7 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"\n" +
 	"session_id\x18\x03 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x00R\tsessionId\x128\n" +
 	"\x05facts\x18\x04 \x01(\v2 .needlebook.dose.v1.SessionFactsH\x00R\x05factsB\x10\n" +
-	"\asubject\x12\x05\xbaH\x02\b\x01\"\xe4\x06\n" +
+	"\asubject\x12\x05\xbaH\x02\b\x01\"\xa3\a\n" +
 	"\fSessionFacts\x12>\n" +
 	"\asession\x18\x01 \x01(\v2\x1c.needlebook.chart.v1.SessionB\x06\xbaH\x03\xc8\x01\x01R\asession\x126\n" +
 	"\apatient\x18\x02 \x01(\v2\x1c.needlebook.chart.v1.PatientR\apatient\x12A\n" +
@@ -4993,7 +5011,8 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	" \x03(\v2\".needlebook.chart.v1.QuestionnaireB\b\xbaH\x05\x92\x01\x02\x10\x10R\x0equestionnaires\x12I\n" +
 	"\tconflicts\x18\v \x03(\v2 .needlebook.dose.v1.PathSiblingsB\t\xbaH\x06\x92\x01\x03\x10\xf4\x03R\tconflicts\x12P\n" +
 	"\tknowledge\x18\f \x03(\v2'.needlebook.dose.v1.ClinicKnowledgeFactB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\tknowledge\x12>\n" +
-	"\x05clock\x18\r \x01(\x0e2\x1e.needlebook.dose.v1.ClockStateB\b\xbaH\x05\x82\x01\x02\x10\x01R\x05clock\"\xa5\x01\n" +
+	"\x05clock\x18\r \x01(\x0e2\x1e.needlebook.dose.v1.ClockStateB\b\xbaH\x05\x82\x01\x02\x10\x01R\x05clock\x12=\n" +
+	"\x04held\x18\x0e \x03(\v2\x1e.needlebook.chart.v1.RecordKeyB\t\xbaH\x06\x92\x01\x03\x10\xe8\aR\x04held\"\xa5\x01\n" +
 	"\fPathSiblings\x128\n" +
 	"\x03key\x18\x01 \x01(\v2\x1e.needlebook.chart.v1.RecordKeyB\x06\xbaH\x03\xc8\x01\x01R\x03key\x12!\n" +
 	"\x04path\x18\x02 \x01(\tB\r\xbaH\n" +
@@ -5041,12 +5060,13 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"\n" +
 	"patient_id\x18\a \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x00R\tpatientId\x128\n" +
 	"\x05facts\x18\b \x01(\v2 .needlebook.dose.v1.HistoryFactsH\x00R\x05factsB\x10\n" +
-	"\asubject\x12\x05\xbaH\x02\b\x01\"\xb0\x02\n" +
+	"\asubject\x12\x05\xbaH\x02\b\x01\"\xef\x02\n" +
 	"\fHistoryFacts\x12>\n" +
 	"\apatient\x18\x01 \x01(\v2\x1c.needlebook.chart.v1.PatientB\x06\xbaH\x03\xc8\x01\x01R\apatient\x12C\n" +
 	"\bsessions\x18\x02 \x03(\v2\x1c.needlebook.chart.v1.SessionB\t\xbaH\x06\x92\x01\x03\x10\xe8\aR\bsessions\x12I\n" +
 	"\tconflicts\x18\x03 \x03(\v2 .needlebook.dose.v1.PathSiblingsB\t\xbaH\x06\x92\x01\x03\x10\xf4\x03R\tconflicts\x12P\n" +
-	"\tknowledge\x18\x04 \x03(\v2'.needlebook.dose.v1.ClinicKnowledgeFactB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\tknowledge\"\xb7\x04\n" +
+	"\tknowledge\x18\x04 \x03(\v2'.needlebook.dose.v1.ClinicKnowledgeFactB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\tknowledge\x12=\n" +
+	"\x04held\x18\x05 \x03(\v2\x1e.needlebook.chart.v1.RecordKeyB\t\xbaH\x06\x92\x01\x03\x10\xe8\aR\x04held\"\xb7\x04\n" +
 	"\x17GetToxinHistoryResponse\x12>\n" +
 	"\bproducts\x18\x01 \x03(\v2\".needlebook.dose.v1.ProductHistoryR\bproducts\x12B\n" +
 	"\n" +
@@ -5404,95 +5424,97 @@ var file_needlebook_dose_v1_dose_service_proto_depIdxs = []int32{
 	23,  // 58: needlebook.dose.v1.SessionFacts.conflicts:type_name -> needlebook.dose.v1.PathSiblings
 	24,  // 59: needlebook.dose.v1.SessionFacts.knowledge:type_name -> needlebook.dose.v1.ClinicKnowledgeFact
 	0,   // 60: needlebook.dose.v1.SessionFacts.clock:type_name -> needlebook.dose.v1.ClockState
-	70,  // 61: needlebook.dose.v1.PathSiblings.key:type_name -> needlebook.chart.v1.RecordKey
-	50,  // 62: needlebook.dose.v1.ClinicKnowledgeFact.complete_until:type_name -> google.protobuf.Timestamp
-	53,  // 63: needlebook.dose.v1.CheckSessionResponse.findings:type_name -> needlebook.dose.v1.Finding
-	27,  // 64: needlebook.dose.v1.CheckSessionResponse.totals:type_name -> needlebook.dose.v1.ProductTotal
-	54,  // 65: needlebook.dose.v1.CheckSessionResponse.edition:type_name -> needlebook.dose.v1.EditionUsed
-	26,  // 66: needlebook.dose.v1.ProductTotal.planned:type_name -> needlebook.dose.v1.DoseSpan
-	26,  // 67: needlebook.dose.v1.ProductTotal.given:type_name -> needlebook.dose.v1.DoseSpan
-	28,  // 68: needlebook.dose.v1.ProductTotal.targets:type_name -> needlebook.dose.v1.TargetTotal
-	59,  // 69: needlebook.dose.v1.TargetTotal.side:type_name -> needlebook.chart.v1.Side
-	26,  // 70: needlebook.dose.v1.TargetTotal.planned:type_name -> needlebook.dose.v1.DoseSpan
-	26,  // 71: needlebook.dose.v1.TargetTotal.given:type_name -> needlebook.dose.v1.DoseSpan
-	71,  // 72: needlebook.dose.v1.GetToxinHistoryRequest.from:type_name -> needlebook.record.v1.Date
-	71,  // 73: needlebook.dose.v1.GetToxinHistoryRequest.until:type_name -> needlebook.record.v1.Date
-	71,  // 74: needlebook.dose.v1.GetToxinHistoryRequest.on:type_name -> needlebook.record.v1.Date
-	51,  // 75: needlebook.dose.v1.GetToxinHistoryRequest.formulary:type_name -> needlebook.dose.v1.FormularyChoice
-	30,  // 76: needlebook.dose.v1.GetToxinHistoryRequest.facts:type_name -> needlebook.dose.v1.HistoryFacts
-	62,  // 77: needlebook.dose.v1.HistoryFacts.patient:type_name -> needlebook.chart.v1.Patient
-	61,  // 78: needlebook.dose.v1.HistoryFacts.sessions:type_name -> needlebook.chart.v1.Session
-	23,  // 79: needlebook.dose.v1.HistoryFacts.conflicts:type_name -> needlebook.dose.v1.PathSiblings
-	24,  // 80: needlebook.dose.v1.HistoryFacts.knowledge:type_name -> needlebook.dose.v1.ClinicKnowledgeFact
-	32,  // 81: needlebook.dose.v1.GetToxinHistoryResponse.products:type_name -> needlebook.dose.v1.ProductHistory
-	35,  // 82: needlebook.dose.v1.GetToxinHistoryResponse.treatments:type_name -> needlebook.dose.v1.TreatmentEntry
-	71,  // 83: needlebook.dose.v1.GetToxinHistoryResponse.last_of_any:type_name -> needlebook.record.v1.Date
-	36,  // 84: needlebook.dose.v1.GetToxinHistoryResponse.knowledge:type_name -> needlebook.dose.v1.ClinicKnowledge
-	53,  // 85: needlebook.dose.v1.GetToxinHistoryResponse.findings:type_name -> needlebook.dose.v1.Finding
-	54,  // 86: needlebook.dose.v1.GetToxinHistoryResponse.edition:type_name -> needlebook.dose.v1.EditionUsed
-	27,  // 87: needlebook.dose.v1.ProductHistory.total:type_name -> needlebook.dose.v1.ProductTotal
-	71,  // 88: needlebook.dose.v1.ProductHistory.last_on:type_name -> needlebook.record.v1.Date
-	71,  // 89: needlebook.dose.v1.ProductHistory.last_full_on:type_name -> needlebook.record.v1.Date
-	33,  // 90: needlebook.dose.v1.ProductHistory.intervals:type_name -> needlebook.dose.v1.IntervalState
-	34,  // 91: needlebook.dose.v1.ProductHistory.windows:type_name -> needlebook.dose.v1.WindowTotal
-	71,  // 92: needlebook.dose.v1.IntervalState.earliest_on:type_name -> needlebook.record.v1.Date
-	56,  // 93: needlebook.dose.v1.IntervalState.source:type_name -> needlebook.dose.v1.Citation
-	71,  // 94: needlebook.dose.v1.IntervalState.counted_from:type_name -> needlebook.record.v1.Date
-	71,  // 95: needlebook.dose.v1.WindowTotal.from:type_name -> needlebook.record.v1.Date
-	71,  // 96: needlebook.dose.v1.WindowTotal.until:type_name -> needlebook.record.v1.Date
-	26,  // 97: needlebook.dose.v1.WindowTotal.given:type_name -> needlebook.dose.v1.DoseSpan
-	56,  // 98: needlebook.dose.v1.WindowTotal.source:type_name -> needlebook.dose.v1.Citation
-	72,  // 99: needlebook.dose.v1.TreatmentEntry.on:type_name -> needlebook.record.v1.ApproximateDate
-	27,  // 100: needlebook.dose.v1.TreatmentEntry.totals:type_name -> needlebook.dose.v1.ProductTotal
-	50,  // 101: needlebook.dose.v1.TreatmentEntry.reported_at:type_name -> google.protobuf.Timestamp
-	73,  // 102: needlebook.dose.v1.TreatmentEntry.origin:type_name -> needlebook.chart.v1.ReportOrigin
-	50,  // 103: needlebook.dose.v1.ClinicKnowledge.complete_until:type_name -> google.protobuf.Timestamp
-	51,  // 104: needlebook.dose.v1.CompareProductsRequest.formulary:type_name -> needlebook.dose.v1.FormularyChoice
-	39,  // 105: needlebook.dose.v1.CompareProductsResponse.bands:type_name -> needlebook.dose.v1.PublishedBand
-	56,  // 106: needlebook.dose.v1.CompareProductsResponse.labels:type_name -> needlebook.dose.v1.Citation
-	53,  // 107: needlebook.dose.v1.CompareProductsResponse.findings:type_name -> needlebook.dose.v1.Finding
-	54,  // 108: needlebook.dose.v1.CompareProductsResponse.edition:type_name -> needlebook.dose.v1.EditionUsed
-	56,  // 109: needlebook.dose.v1.PublishedBand.source:type_name -> needlebook.dose.v1.Citation
-	71,  // 110: needlebook.dose.v1.GetAsymmetryRequest.from:type_name -> needlebook.record.v1.Date
-	71,  // 111: needlebook.dose.v1.GetAsymmetryRequest.until:type_name -> needlebook.record.v1.Date
-	51,  // 112: needlebook.dose.v1.GetAsymmetryRequest.formulary:type_name -> needlebook.dose.v1.FormularyChoice
-	30,  // 113: needlebook.dose.v1.GetAsymmetryRequest.facts:type_name -> needlebook.dose.v1.HistoryFacts
-	42,  // 114: needlebook.dose.v1.GetAsymmetryResponse.view:type_name -> needlebook.dose.v1.AsymmetryView
-	53,  // 115: needlebook.dose.v1.GetAsymmetryResponse.findings:type_name -> needlebook.dose.v1.Finding
-	54,  // 116: needlebook.dose.v1.GetAsymmetryResponse.edition:type_name -> needlebook.dose.v1.EditionUsed
-	43,  // 117: needlebook.dose.v1.AsymmetryView.treatments:type_name -> needlebook.dose.v1.TreatmentSides
-	71,  // 118: needlebook.dose.v1.TreatmentSides.on:type_name -> needlebook.record.v1.Date
-	44,  // 119: needlebook.dose.v1.TreatmentSides.muscles:type_name -> needlebook.dose.v1.MuscleSides
-	47,  // 120: needlebook.dose.v1.TreatmentSides.responses:type_name -> needlebook.dose.v1.SideResponse
-	48,  // 121: needlebook.dose.v1.TreatmentSides.judgements:type_name -> needlebook.dose.v1.SideJudgement
-	45,  // 122: needlebook.dose.v1.MuscleSides.right:type_name -> needlebook.dose.v1.SideDose
-	45,  // 123: needlebook.dose.v1.MuscleSides.left:type_name -> needlebook.dose.v1.SideDose
-	26,  // 124: needlebook.dose.v1.MuscleSides.difference:type_name -> needlebook.dose.v1.DoseSpan
-	46,  // 125: needlebook.dose.v1.MuscleSides.pairs:type_name -> needlebook.dose.v1.PlacePair
-	26,  // 126: needlebook.dose.v1.SideDose.given:type_name -> needlebook.dose.v1.DoseSpan
-	74,  // 127: needlebook.dose.v1.SideResponse.direction:type_name -> needlebook.formulary.v1.ScaleDirection
-	75,  // 128: needlebook.dose.v1.SideResponse.contraction:type_name -> needlebook.chart.v1.Contraction
-	59,  // 129: needlebook.dose.v1.SideJudgement.side:type_name -> needlebook.chart.v1.Side
-	76,  // 130: needlebook.dose.v1.SideJudgement.judge:type_name -> needlebook.chart.v1.Judge
-	1,   // 131: needlebook.dose.v1.DoseService.Prepare:input_type -> needlebook.dose.v1.PrepareRequest
-	5,   // 132: needlebook.dose.v1.DoseService.PlanDraw:input_type -> needlebook.dose.v1.PlanDrawRequest
-	16,  // 133: needlebook.dose.v1.DoseService.AdviseDilution:input_type -> needlebook.dose.v1.AdviseDilutionRequest
-	21,  // 134: needlebook.dose.v1.DoseService.CheckSession:input_type -> needlebook.dose.v1.CheckSessionRequest
-	29,  // 135: needlebook.dose.v1.DoseService.GetToxinHistory:input_type -> needlebook.dose.v1.GetToxinHistoryRequest
-	37,  // 136: needlebook.dose.v1.DoseService.CompareProducts:input_type -> needlebook.dose.v1.CompareProductsRequest
-	40,  // 137: needlebook.dose.v1.DoseService.GetAsymmetry:input_type -> needlebook.dose.v1.GetAsymmetryRequest
-	2,   // 138: needlebook.dose.v1.DoseService.Prepare:output_type -> needlebook.dose.v1.PrepareResponse
-	10,  // 139: needlebook.dose.v1.DoseService.PlanDraw:output_type -> needlebook.dose.v1.PlanDrawResponse
-	17,  // 140: needlebook.dose.v1.DoseService.AdviseDilution:output_type -> needlebook.dose.v1.AdviseDilutionResponse
-	25,  // 141: needlebook.dose.v1.DoseService.CheckSession:output_type -> needlebook.dose.v1.CheckSessionResponse
-	31,  // 142: needlebook.dose.v1.DoseService.GetToxinHistory:output_type -> needlebook.dose.v1.GetToxinHistoryResponse
-	38,  // 143: needlebook.dose.v1.DoseService.CompareProducts:output_type -> needlebook.dose.v1.CompareProductsResponse
-	41,  // 144: needlebook.dose.v1.DoseService.GetAsymmetry:output_type -> needlebook.dose.v1.GetAsymmetryResponse
-	138, // [138:145] is the sub-list for method output_type
-	131, // [131:138] is the sub-list for method input_type
-	131, // [131:131] is the sub-list for extension type_name
-	131, // [131:131] is the sub-list for extension extendee
-	0,   // [0:131] is the sub-list for field type_name
+	70,  // 61: needlebook.dose.v1.SessionFacts.held:type_name -> needlebook.chart.v1.RecordKey
+	70,  // 62: needlebook.dose.v1.PathSiblings.key:type_name -> needlebook.chart.v1.RecordKey
+	50,  // 63: needlebook.dose.v1.ClinicKnowledgeFact.complete_until:type_name -> google.protobuf.Timestamp
+	53,  // 64: needlebook.dose.v1.CheckSessionResponse.findings:type_name -> needlebook.dose.v1.Finding
+	27,  // 65: needlebook.dose.v1.CheckSessionResponse.totals:type_name -> needlebook.dose.v1.ProductTotal
+	54,  // 66: needlebook.dose.v1.CheckSessionResponse.edition:type_name -> needlebook.dose.v1.EditionUsed
+	26,  // 67: needlebook.dose.v1.ProductTotal.planned:type_name -> needlebook.dose.v1.DoseSpan
+	26,  // 68: needlebook.dose.v1.ProductTotal.given:type_name -> needlebook.dose.v1.DoseSpan
+	28,  // 69: needlebook.dose.v1.ProductTotal.targets:type_name -> needlebook.dose.v1.TargetTotal
+	59,  // 70: needlebook.dose.v1.TargetTotal.side:type_name -> needlebook.chart.v1.Side
+	26,  // 71: needlebook.dose.v1.TargetTotal.planned:type_name -> needlebook.dose.v1.DoseSpan
+	26,  // 72: needlebook.dose.v1.TargetTotal.given:type_name -> needlebook.dose.v1.DoseSpan
+	71,  // 73: needlebook.dose.v1.GetToxinHistoryRequest.from:type_name -> needlebook.record.v1.Date
+	71,  // 74: needlebook.dose.v1.GetToxinHistoryRequest.until:type_name -> needlebook.record.v1.Date
+	71,  // 75: needlebook.dose.v1.GetToxinHistoryRequest.on:type_name -> needlebook.record.v1.Date
+	51,  // 76: needlebook.dose.v1.GetToxinHistoryRequest.formulary:type_name -> needlebook.dose.v1.FormularyChoice
+	30,  // 77: needlebook.dose.v1.GetToxinHistoryRequest.facts:type_name -> needlebook.dose.v1.HistoryFacts
+	62,  // 78: needlebook.dose.v1.HistoryFacts.patient:type_name -> needlebook.chart.v1.Patient
+	61,  // 79: needlebook.dose.v1.HistoryFacts.sessions:type_name -> needlebook.chart.v1.Session
+	23,  // 80: needlebook.dose.v1.HistoryFacts.conflicts:type_name -> needlebook.dose.v1.PathSiblings
+	24,  // 81: needlebook.dose.v1.HistoryFacts.knowledge:type_name -> needlebook.dose.v1.ClinicKnowledgeFact
+	70,  // 82: needlebook.dose.v1.HistoryFacts.held:type_name -> needlebook.chart.v1.RecordKey
+	32,  // 83: needlebook.dose.v1.GetToxinHistoryResponse.products:type_name -> needlebook.dose.v1.ProductHistory
+	35,  // 84: needlebook.dose.v1.GetToxinHistoryResponse.treatments:type_name -> needlebook.dose.v1.TreatmentEntry
+	71,  // 85: needlebook.dose.v1.GetToxinHistoryResponse.last_of_any:type_name -> needlebook.record.v1.Date
+	36,  // 86: needlebook.dose.v1.GetToxinHistoryResponse.knowledge:type_name -> needlebook.dose.v1.ClinicKnowledge
+	53,  // 87: needlebook.dose.v1.GetToxinHistoryResponse.findings:type_name -> needlebook.dose.v1.Finding
+	54,  // 88: needlebook.dose.v1.GetToxinHistoryResponse.edition:type_name -> needlebook.dose.v1.EditionUsed
+	27,  // 89: needlebook.dose.v1.ProductHistory.total:type_name -> needlebook.dose.v1.ProductTotal
+	71,  // 90: needlebook.dose.v1.ProductHistory.last_on:type_name -> needlebook.record.v1.Date
+	71,  // 91: needlebook.dose.v1.ProductHistory.last_full_on:type_name -> needlebook.record.v1.Date
+	33,  // 92: needlebook.dose.v1.ProductHistory.intervals:type_name -> needlebook.dose.v1.IntervalState
+	34,  // 93: needlebook.dose.v1.ProductHistory.windows:type_name -> needlebook.dose.v1.WindowTotal
+	71,  // 94: needlebook.dose.v1.IntervalState.earliest_on:type_name -> needlebook.record.v1.Date
+	56,  // 95: needlebook.dose.v1.IntervalState.source:type_name -> needlebook.dose.v1.Citation
+	71,  // 96: needlebook.dose.v1.IntervalState.counted_from:type_name -> needlebook.record.v1.Date
+	71,  // 97: needlebook.dose.v1.WindowTotal.from:type_name -> needlebook.record.v1.Date
+	71,  // 98: needlebook.dose.v1.WindowTotal.until:type_name -> needlebook.record.v1.Date
+	26,  // 99: needlebook.dose.v1.WindowTotal.given:type_name -> needlebook.dose.v1.DoseSpan
+	56,  // 100: needlebook.dose.v1.WindowTotal.source:type_name -> needlebook.dose.v1.Citation
+	72,  // 101: needlebook.dose.v1.TreatmentEntry.on:type_name -> needlebook.record.v1.ApproximateDate
+	27,  // 102: needlebook.dose.v1.TreatmentEntry.totals:type_name -> needlebook.dose.v1.ProductTotal
+	50,  // 103: needlebook.dose.v1.TreatmentEntry.reported_at:type_name -> google.protobuf.Timestamp
+	73,  // 104: needlebook.dose.v1.TreatmentEntry.origin:type_name -> needlebook.chart.v1.ReportOrigin
+	50,  // 105: needlebook.dose.v1.ClinicKnowledge.complete_until:type_name -> google.protobuf.Timestamp
+	51,  // 106: needlebook.dose.v1.CompareProductsRequest.formulary:type_name -> needlebook.dose.v1.FormularyChoice
+	39,  // 107: needlebook.dose.v1.CompareProductsResponse.bands:type_name -> needlebook.dose.v1.PublishedBand
+	56,  // 108: needlebook.dose.v1.CompareProductsResponse.labels:type_name -> needlebook.dose.v1.Citation
+	53,  // 109: needlebook.dose.v1.CompareProductsResponse.findings:type_name -> needlebook.dose.v1.Finding
+	54,  // 110: needlebook.dose.v1.CompareProductsResponse.edition:type_name -> needlebook.dose.v1.EditionUsed
+	56,  // 111: needlebook.dose.v1.PublishedBand.source:type_name -> needlebook.dose.v1.Citation
+	71,  // 112: needlebook.dose.v1.GetAsymmetryRequest.from:type_name -> needlebook.record.v1.Date
+	71,  // 113: needlebook.dose.v1.GetAsymmetryRequest.until:type_name -> needlebook.record.v1.Date
+	51,  // 114: needlebook.dose.v1.GetAsymmetryRequest.formulary:type_name -> needlebook.dose.v1.FormularyChoice
+	30,  // 115: needlebook.dose.v1.GetAsymmetryRequest.facts:type_name -> needlebook.dose.v1.HistoryFacts
+	42,  // 116: needlebook.dose.v1.GetAsymmetryResponse.view:type_name -> needlebook.dose.v1.AsymmetryView
+	53,  // 117: needlebook.dose.v1.GetAsymmetryResponse.findings:type_name -> needlebook.dose.v1.Finding
+	54,  // 118: needlebook.dose.v1.GetAsymmetryResponse.edition:type_name -> needlebook.dose.v1.EditionUsed
+	43,  // 119: needlebook.dose.v1.AsymmetryView.treatments:type_name -> needlebook.dose.v1.TreatmentSides
+	71,  // 120: needlebook.dose.v1.TreatmentSides.on:type_name -> needlebook.record.v1.Date
+	44,  // 121: needlebook.dose.v1.TreatmentSides.muscles:type_name -> needlebook.dose.v1.MuscleSides
+	47,  // 122: needlebook.dose.v1.TreatmentSides.responses:type_name -> needlebook.dose.v1.SideResponse
+	48,  // 123: needlebook.dose.v1.TreatmentSides.judgements:type_name -> needlebook.dose.v1.SideJudgement
+	45,  // 124: needlebook.dose.v1.MuscleSides.right:type_name -> needlebook.dose.v1.SideDose
+	45,  // 125: needlebook.dose.v1.MuscleSides.left:type_name -> needlebook.dose.v1.SideDose
+	26,  // 126: needlebook.dose.v1.MuscleSides.difference:type_name -> needlebook.dose.v1.DoseSpan
+	46,  // 127: needlebook.dose.v1.MuscleSides.pairs:type_name -> needlebook.dose.v1.PlacePair
+	26,  // 128: needlebook.dose.v1.SideDose.given:type_name -> needlebook.dose.v1.DoseSpan
+	74,  // 129: needlebook.dose.v1.SideResponse.direction:type_name -> needlebook.formulary.v1.ScaleDirection
+	75,  // 130: needlebook.dose.v1.SideResponse.contraction:type_name -> needlebook.chart.v1.Contraction
+	59,  // 131: needlebook.dose.v1.SideJudgement.side:type_name -> needlebook.chart.v1.Side
+	76,  // 132: needlebook.dose.v1.SideJudgement.judge:type_name -> needlebook.chart.v1.Judge
+	1,   // 133: needlebook.dose.v1.DoseService.Prepare:input_type -> needlebook.dose.v1.PrepareRequest
+	5,   // 134: needlebook.dose.v1.DoseService.PlanDraw:input_type -> needlebook.dose.v1.PlanDrawRequest
+	16,  // 135: needlebook.dose.v1.DoseService.AdviseDilution:input_type -> needlebook.dose.v1.AdviseDilutionRequest
+	21,  // 136: needlebook.dose.v1.DoseService.CheckSession:input_type -> needlebook.dose.v1.CheckSessionRequest
+	29,  // 137: needlebook.dose.v1.DoseService.GetToxinHistory:input_type -> needlebook.dose.v1.GetToxinHistoryRequest
+	37,  // 138: needlebook.dose.v1.DoseService.CompareProducts:input_type -> needlebook.dose.v1.CompareProductsRequest
+	40,  // 139: needlebook.dose.v1.DoseService.GetAsymmetry:input_type -> needlebook.dose.v1.GetAsymmetryRequest
+	2,   // 140: needlebook.dose.v1.DoseService.Prepare:output_type -> needlebook.dose.v1.PrepareResponse
+	10,  // 141: needlebook.dose.v1.DoseService.PlanDraw:output_type -> needlebook.dose.v1.PlanDrawResponse
+	17,  // 142: needlebook.dose.v1.DoseService.AdviseDilution:output_type -> needlebook.dose.v1.AdviseDilutionResponse
+	25,  // 143: needlebook.dose.v1.DoseService.CheckSession:output_type -> needlebook.dose.v1.CheckSessionResponse
+	31,  // 144: needlebook.dose.v1.DoseService.GetToxinHistory:output_type -> needlebook.dose.v1.GetToxinHistoryResponse
+	38,  // 145: needlebook.dose.v1.DoseService.CompareProducts:output_type -> needlebook.dose.v1.CompareProductsResponse
+	41,  // 146: needlebook.dose.v1.DoseService.GetAsymmetry:output_type -> needlebook.dose.v1.GetAsymmetryResponse
+	140, // [140:147] is the sub-list for method output_type
+	133, // [133:140] is the sub-list for method input_type
+	133, // [133:133] is the sub-list for extension type_name
+	133, // [133:133] is the sub-list for extension extendee
+	0,   // [0:133] is the sub-list for field type_name
 }
 
 func init() { file_needlebook_dose_v1_dose_service_proto_init() }
