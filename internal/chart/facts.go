@@ -34,6 +34,12 @@ type Facts struct {
 	Linked []record.ID
 	// Products is what a session gave.
 	Products []string
+	// Kinds, Parents and Reviews are of a session: what kind of visit it is, what it follows up, when its result is to be seen.
+	Kinds   []chartv1.SessionKind
+	Parents []record.ID
+	Reviews []*chartv1.ReviewDate
+	// Void and Practice say that the record surely does not count, and that it is for practice.
+	Void, Practice bool
 }
 
 // FoldFacts folds a record of any kind.
@@ -41,6 +47,8 @@ func (c *Chart) FoldFacts(st *record.State) Facts {
 	e := elementsOf(st)
 	f := Facts{Key: st.Key, Disputed: len(st.Conflicts()) > 0, Signed: len(c.schema.Signatures(st)) > 0}
 	f.Patients = append(f.Patients, e.ids("patient_id")...)
+	_, f.Void = e.voided("")
+	f.Practice = e.practice()
 	switch st.Key.Kind {
 	case optionsv1.RecordKind_RECORD_KIND_PATIENT:
 		f.Patients, f.Clinics = []record.ID{st.Key.ID}, e.ids("home_clinic_id")
@@ -48,6 +56,7 @@ func (c *Chart) FoldFacts(st *record.State) Facts {
 	case optionsv1.RecordKind_RECORD_KIND_SESSION:
 		f.Clinics, f.Responsible, f.Days = e.ids("clinic_id"), e.ids("responsible_id"), e.dates("on")
 		f.Products = FoldSession(st, nil).Products()
+		f.session(e)
 	case optionsv1.RecordKind_RECORD_KIND_DAY_CLOSE:
 		f.Clinics, f.Days = e.ids("clinic_id"), e.dates("day")
 	case optionsv1.RecordKind_RECORD_KIND_STAFF:
@@ -62,6 +71,37 @@ func (c *Chart) FoldFacts(st *record.State) Facts {
 		f.Clinics = e.ids("clinic_id")
 	}
 	return f
+}
+
+func (f *Facts) session(e elements) {
+	for _, k := range e.options("", "kind") {
+		if k.IsValid() {
+			f.Kinds = append(f.Kinds, chartv1.SessionKind(k.Enum()))
+		}
+	}
+	for _, p := range messages[*chartv1.SessionParent](e, "", "parent") {
+		if id, err := record.ParseID(p.GetSessionId()); err == nil {
+			f.Parents = append(f.Parents, id)
+		}
+	}
+	for _, r := range messages[*chartv1.ReviewDate](e, "", "review") {
+		if r != nil {
+			f.Reviews = append(f.Reviews, r)
+		}
+	}
+}
+
+// practice reports whether the record is marked as one for practice.
+func (e elements) practice() bool {
+	if named(e.kind, "", "practice") == nil {
+		return false
+	}
+	for _, m := range messages[*chartv1.PracticeMark](e, "", "practice") {
+		if m != nil {
+			return true
+		}
+	}
+	return false
 }
 
 // SlotsOf is the times that an appointment is booked for; none for a record of another kind.

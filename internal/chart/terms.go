@@ -14,12 +14,14 @@ import (
 )
 
 // TermsVersion names what Terms gives. Whoever changes that adds one, and every ledger makes its index anew when it is opened.
-const TermsVersion = 1
+const TermsVersion = 2
 
 // The terms that records are found by in the ledger. What follows the letters is said beside each.
 const (
 	// TermVialLot leads from the batch number of a toxin to vials: LotKey and a zero byte.
 	TermVialLot = "lv"
+	// TermVialLotRecord leads from a lot's record to the vials whose packs name it, and to those that a diluent of it was added to: the id.
+	TermVialLotRecord = "li"
 	// TermDiluentLot leads from the batch number of a diluent to the vials that it was added to: LotKey and a zero byte.
 	TermDiluentLot = "ld"
 	// TermLot leads from a batch number or an alias to lot records: LotKey and a zero byte.
@@ -32,6 +34,9 @@ const (
 
 // LotTerm is a term of a batch number.
 func LotTerm(term, number string) string { return term + LotKey(number) + "\x00" }
+
+// LotRecordTerm is the term of a lot's record.
+func LotRecordTerm(lot record.ID) string { return TermVialLotRecord + string(lot[:]) }
 
 // VialTerm is the term of a vial.
 func VialTerm(vial record.ID) string { return TermVial + string(vial[:]) }
@@ -135,6 +140,9 @@ func vialTerms(e elements) []string {
 		if l.GetLotNumber() != "" {
 			out = append(out, LotTerm(TermVialLot, l.GetLotNumber()))
 		}
+		if id, err := record.ParseID(l.GetLotId()); err == nil {
+			out = append(out, LotRecordTerm(id))
+		}
 	}
 	days := eventDays(e)
 	for _, p := range e.in("", "preparations") {
@@ -144,6 +152,9 @@ func vialTerms(e elements) []string {
 		for _, d := range messages[*chartv1.Diluent](e, p, "diluent") {
 			if d.GetLotNumber() != "" {
 				out = append(out, LotTerm(TermDiluentLot, d.GetLotNumber()))
+			}
+			if id, err := record.ParseID(d.GetLotId()); err == nil {
+				out = append(out, LotRecordTerm(id))
 			}
 		}
 	}

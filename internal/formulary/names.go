@@ -14,7 +14,8 @@ import (
 // named is the fields of records that name a product or a muscle of what is done here. What was given elsewhere, as a patient tells it, may be a product
 // that no edition has.
 var named = map[protoreflect.FullName]protoreflect.Name{
-	"needlebook.chart.v1.Dose": "product", "needlebook.chart.v1.VialPresentation": "product", "needlebook.chart.v1.Injection": "muscle",
+	"needlebook.chart.v1.Dose": "product", "needlebook.chart.v1.VialPresentation": "product",
+	"needlebook.chart.v1.LotIdentity": "product", "needlebook.chart.v1.Injection": "muscle",
 }
 
 // CheckNames refuses the first product in a record that the edition does not have (UNKNOWN_PRODUCT), or muscle that the anatomy does not
