@@ -21,12 +21,13 @@ import (
 type tracing struct {
 	tracev1connect.UnimplementedTraceServiceHandler
 	*charting
+	dosing *dosing // for the edition that counts
 }
 
-func newTracing(h *charting) *tracing { return &tracing{charting: h} }
+func newTracing(h *charting) *tracing { return &tracing{charting: h, dosing: newDosing(h)} }
 
-// span is a range of milliunits as a message.
-func span(r chart.Range) *dosev1.DoseSpan {
+// doseSpan is a range of milliunits as a message.
+func doseSpan(r chart.Range) *dosev1.DoseSpan {
 	most := chart.Units(r.Most)
 	return &dosev1.DoseSpan{LeastUnits: chart.Units(r.Least), MostUnits: &most, Certain: r.Certain()}
 }

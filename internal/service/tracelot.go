@@ -189,7 +189,7 @@ func contactsAbout(p *chartv1.Patient, lot record.ID) []*chartv1.ContactMade {
 func exposedGivings(st *record.State, v *tracedVial) []*tracev1.ExposedGiving {
 	var out []*tracev1.ExposedGiving
 	for _, g := range chart.GivingsFrom(st, v.key.ID, v.preparations) {
-		e := &tracev1.ExposedGiving{InjectionId: g.Injection.String(), GivingId: g.Giving.String(), InConflict: g.InConflict, Dose: span(g.Dose)}
+		e := &tracev1.ExposedGiving{InjectionId: g.Injection.String(), GivingId: g.Giving.String(), InConflict: g.InConflict, Dose: doseSpan(g.Dose)}
 		if len(g.Targets) == 1 {
 			t := g.Targets[0]
 			e.Muscle, e.Side, e.Product = t.Muscle, sideOf(t.Side), t.Product
