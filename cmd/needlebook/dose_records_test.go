@@ -93,6 +93,12 @@ func (c *clinic) fold(t *testing.T, a, b string) {
 	for _, dir := range []string{a, b, a} {
 		do("", "sync", "--dir", dir)
 	}
+	// An edit outside her role is held: what it says of the clinic is not in what is judged by.
+	do(`{"name": "Elsewhere"}`, "put", "clinic", "--dir", a, "--id", c.home)
+	if code, stdout, stderr := runHere(t, "", "replica", "sync", "--dir", a); code != exitHold {
+		t.Fatalf("exit %d: %s%s", code, stdout, stderr)
+	}
+	do("", "sync", "--dir", b)
 }
 
 // TestTabletAndServerJudgeAlike: what a replica answers of its own records, offline, is what the server answers of the ledger, but for what only one of the
@@ -128,7 +134,7 @@ func TestTabletAndServerJudgeAlike(t *testing.T) {
 	for _, f := range checked.GetFindings() {
 		found[f.GetCode()] = true
 	}
-	for _, code := range []string{guard.CodeRecalled, guard.CodeInterval, guard.CodeAlert, guard.CodeOrderMissing, guard.CodeConflict, guard.CodeSlip} {
+	for _, code := range []string{guard.CodeRecalled, guard.CodeInterval, guard.CodeAlert, guard.CodeOrderMissing, guard.CodeConflict, guard.CodeSlip, guard.CodeHeld} {
 		if !found[code] {
 			t.Errorf("the server does not find %s", code)
 		}

@@ -43,11 +43,12 @@ func (s *shelf) View(kind optionsv1.RecordKind, id string) (*chartv1.RecordView,
 	if err != nil {
 		return nil, gather.ErrNone
 	}
-	st := s.d.replica.View(record.Key{Kind: kind, ID: parsed})
+	k := record.Key{Kind: kind, ID: parsed}
+	st := s.d.replica.View(k)
 	if st.Empty() {
 		return nil, gather.ErrNone
 	}
-	return s.d.chart.View(chart.Source{State: st})
+	return s.d.chart.View(chart.Source{State: st, Held: s.d.replica.Held(k)})
 }
 
 // index folds the device's patients and sessions, which are few: those booked, recently seen, or asked for.

@@ -44,6 +44,7 @@ func (g *gathering) lots() error {
 		}
 		g.facts.Lots = append(g.facts.Lots, v.GetRecord().GetLot())
 		g.facts.Conflicts = append(g.facts.Conflicts, siblingsOf(v)...)
+		g.facts.Held = append(g.facts.Held, heldOf(v)...)
 	}
 	return nil
 }

@@ -21,7 +21,7 @@ func History(r Records, patient string) (*dosev1.HistoryFacts, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &dosev1.HistoryFacts{Patient: p.patient, Sessions: p.sessions, Conflicts: p.conflicts, Knowledge: knowledge(r, p.unread)}, nil
+	return &dosev1.HistoryFacts{Patient: p.patient, Sessions: p.sessions, Conflicts: p.conflicts, Knowledge: knowledge(r, p.unread), Held: p.held}, nil
 }
 
 // onePerson is what is known of one person.
@@ -29,13 +29,14 @@ type onePerson struct {
 	patient   *chartv1.Patient
 	sessions  []*chartv1.Session
 	conflicts []*dosev1.PathSiblings
+	held      []*chartv1.RecordKey
 	// unread are the clinics of records that were left out since they may not be read; "" stands for one whose clinic is not known.
 	unread map[string]bool
 }
 
 // person gathers a patient's record, those linked to it, and the sessions of all.
 func person(r Records, own *chartv1.RecordView, patient string) (*onePerson, error) {
-	p := &onePerson{patient: proto.CloneOf(own.GetRecord().GetPatient()), conflicts: siblingsOf(own), unread: make(map[string]bool)}
+	p := &onePerson{patient: proto.CloneOf(own.GetRecord().GetPatient()), conflicts: siblingsOf(own), held: heldOf(own), unread: make(map[string]bool)}
 	for _, id := range r.Person(patient) {
 		if id != patient {
 			if err := p.link(r, id); err != nil {
@@ -58,6 +59,7 @@ func (p *onePerson) link(r Records, id string) error {
 	if err != nil || v == nil {
 		return err
 	}
+	p.held = append(p.held, heldOf(v)...)
 	other := v.GetRecord().GetPatient()
 	p.patient.Alerts = append(p.patient.Alerts, other.GetAlerts()...)
 	p.patient.PriorTreatments = append(p.patient.PriorTreatments, other.GetPriorTreatments()...)
@@ -81,6 +83,7 @@ func (p *onePerson) session(r Records, id string) error {
 	}
 	p.sessions = append(p.sessions, v.GetRecord().GetSession())
 	p.conflicts = append(p.conflicts, siblingsOf(v)...)
+	p.held = append(p.held, heldOf(v)...)
 	return nil
 }
 

@@ -140,6 +140,14 @@ func lastName(path string) string {
 	return path
 }
 
+// heldOf is the record's key when an edit of it waits for a person.
+func heldOf(v *chartv1.RecordView) []*chartv1.RecordKey {
+	if len(v.GetHeldEdits()) == 0 {
+		return nil
+	}
+	return []*chartv1.RecordKey{proto.CloneOf(v.GetHeldEdits()[0].GetKey())}
+}
+
 // siblingsOf are the registers in conflict of a record, as facts carry them.
 func siblingsOf(v *chartv1.RecordView) []*dosev1.PathSiblings {
 	var all []*dosev1.PathSiblings

@@ -27,7 +27,8 @@ func Session(r Records, id string) (*dosev1.SessionFacts, error) {
 	if err != nil {
 		return nil, err
 	}
-	g := &gathering{r: r, own: own, facts: &dosev1.SessionFacts{Session: own.GetRecord().GetSession(), Conflicts: siblingsOf(own), Clock: r.Clock()}}
+	g := &gathering{r: r, own: own, facts: &dosev1.SessionFacts{
+		Session: own.GetRecord().GetSession(), Conflicts: siblingsOf(own), Held: heldOf(own), Clock: r.Clock()}}
 	for _, step := range []func() error{g.patient, g.order, g.clinic, g.vials, g.lots, g.texts, g.staff} {
 		if err := step(); err != nil {
 			return nil, err
@@ -51,6 +52,7 @@ func (g *gathering) add(kind optionsv1.RecordKind, id string) (*chartv1.Record, 
 		return nil, err
 	}
 	g.facts.Conflicts = append(g.facts.Conflicts, siblingsOf(v)...)
+	g.facts.Held = append(g.facts.Held, heldOf(v)...)
 	if kind == kindOrder || kind == kindVial {
 		g.others = append(g.others, v)
 	}
@@ -86,6 +88,11 @@ func (g *gathering) patient() error {
 	for _, c := range p.conflicts {
 		if taken[c.GetKey().GetRecordId()] {
 			g.facts.Conflicts = append(g.facts.Conflicts, c)
+		}
+	}
+	for _, k := range p.held {
+		if k.GetRecordId() != g.facts.GetSession().GetId() {
+			g.facts.Held = append(g.facts.Held, k)
 		}
 	}
 	return nil

@@ -41,6 +41,8 @@ type Facts struct {
 	// Conflicts are the registers with more than one value, as RECORD_KIND_SESSION/id path. Unread is true when there were too many to judge each reading.
 	Conflicts []string
 	Unread    bool
+	// Held are the records of which an edit waits for a person, as RECORD_KIND_SESSION/id: what it says is not in these facts.
+	Held []string
 }
 
 // lotsOf finds every record of a lot: by its id, and by product and number or an alias of it. Two tablets may have made one each, and only one of them says

@@ -11,6 +11,7 @@ const (
 	CodeReadinessFailed  = "READINESS_FAILED"
 	CodeConflict         = "VALUES_IN_CONFLICT"
 	CodeConflictUnread   = "CONFLICTS_UNREAD"
+	CodeHeld             = "EDIT_HELD"
 	CodeAnswerNot        = "ANSWER_DOES_NOT_STAND"
 	CodeClockBackwards   = "CLOCK_RAN_BACKWARDS"
 	CodeClockUnchecked   = "CLOCK_UNCHECKED"
@@ -138,6 +139,7 @@ var rules = []Rule{
 	{CodeReadinessFailed, hold, injector(), "the last check before the needle says no", byRecord},
 	{CodeConflict, caution, nobody(), "a register that guardrails read holds values in conflict; the worse end was taken", byRecord},
 	{CodeConflictUnread, hold, nobody(), "more values in conflict than can be judged one by one", byRecord},
+	{CodeHeld, caution, nobody(), "an edit of a record that is judged by is held and waits for a person, so that what it says was not looked at", byRecord},
 	{CodeAnswerNot, caution, nobody(), "an answer to a finding that does not stand: not her role, no reason, or another sentence than now", byRecord},
 	{CodeClockBackwards, caution, nobody(), "the device's clock ran backwards, wherever a date decides", byRecord},
 	{CodeClockUnchecked, caution, nobody(), "the device's clock was never checked, wherever a date decides", byRecord},

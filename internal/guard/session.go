@@ -44,6 +44,10 @@ func (c *checker) session() {
 		c.say(said{code: CodeConflict, about: []string{path}, text: "Values of " + path +
 			" are in conflict. The worse end was taken; someone must settle them."})
 	}
+	for _, record := range c.f.Held {
+		c.say(said{code: CodeHeld, about: []string{record},
+			text: "An edit of " + record + " is held and waits for a person. What it says was not looked at, and is in no sum."})
+	}
 	if c.f.Unread {
 		c.say(said{code: CodeConflictUnread, about: []string{"conflicts"},
 			text: "More values are in conflict than can be judged one by one. Settle some first."})

@@ -97,6 +97,9 @@ func rows() []row {
 		{code: guard.CodeConflict, trips: func(v visit) { conflict(v, "order_id", `"o1"`, `"o1"`) },
 			justNot: func(v visit) { conflict(v, "language", `"en"`, `"el"`) }},
 		{code: guard.CodeConflictUnread, trips: func(v visit) { manyConflicts(v, 7) }, justNot: func(v visit) { manyConflicts(v, 6) }},
+		{code: guard.CodeHeld, trips: func(v visit) {
+			v.Held = []*chartv1.RecordKey{{Kind: optionsv1.RecordKind_RECORD_KIND_SESSION, RecordId: "s0"}}
+		}, justNot: untouched},
 		{code: guard.CodeAnswerNot, trips: func(v visit) { answered(v, "i1", accessv1.Role_ROLE_INJECTOR, "seen the passport") },
 			justNot: func(v visit) { answered(v, "d1", accessv1.Role_ROLE_MEDICAL_LEAD, "seen the passport") }},
 		{code: guard.CodeClockBackwards, trips: func(v visit) { v.Clock = dosev1.ClockState_CLOCK_STATE_RAN_BACKWARDS }, justNot: untouched},

@@ -26,7 +26,7 @@ func GetAsymmetry(e *formulary.Edition, r *dosev1.GetAsymmetryRequest) (*dosev1.
 		return nil, err
 	}
 	view := &dosev1.AsymmetryView{Statement: Describes}
-	response := &dosev1.GetAsymmetryResponse{View: view, Edition: used(e), Caution: Caution}
+	response := &dosev1.GetAsymmetryResponse{View: view, Findings: in.ofHeld(), Edition: used(e), Caution: Caution}
 	for _, i := range in.inWindow() {
 		if in.visits[i].session == nil {
 			continue // what was reported from elsewhere has no sides
@@ -67,6 +67,7 @@ func readAsymmetry(e *formulary.Edition, r *dosev1.GetAsymmetryRequest) (*asymme
 		return nil, err
 	}
 	in.read(r.GetFacts())
+	in.held = in.readHeld(r.GetFacts().GetHeld())
 	in.readReviews(r.GetFacts().GetSessions())
 	if err := in.refused.Err(); err != nil {
 		return nil, err

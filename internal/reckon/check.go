@@ -62,6 +62,7 @@ type checkReader struct {
 	// before are the treatments before this one, with their names; those that no rule reaches are left out.
 	before []dose.Treatment
 	names  []string
+	held   []string
 }
 
 func readCheck(e *formulary.Edition, r *dosev1.CheckSessionRequest) (*checkReader, error) {
@@ -91,6 +92,7 @@ func readCheck(e *formulary.Edition, r *dosev1.CheckSessionRequest) (*checkReade
 	in.injections("facts.session", in.facts.GetSession())
 	in.readRegisters()
 	in.readBefore()
+	in.held = in.readHeld(in.facts.GetHeld())
 	return in, in.refused.Err()
 }
 
@@ -235,7 +237,7 @@ func (in *checkReader) factsOf(f *dosev1.SessionFacts) (guard.Facts, error) {
 	g := guard.Facts{At: in.at.AsTime(), Clock: f.GetClock(), Market: in.market, Session: f.GetSession(), Patient: f.GetPatient(),
 		Earlier: f.GetHistory(),
 		Vials:   f.GetVials(), Lots: f.GetLots(), Order: f.GetOrder(), Clinic: f.GetClinic(), Staff: f.GetStaff(), ConsentTexts: f.GetConsentTexts(),
-		Questionnaires: f.GetQuestionnaires(), Knowledge: f.GetKnowledge(), Conflicts: in.doubted, Treatments: in.names, Self: -1}
+		Questionnaires: f.GetQuestionnaires(), Knowledge: f.GetKnowledge(), Conflicts: in.doubted, Held: in.held, Treatments: in.names, Self: -1}
 	treatments := in.before
 	if self := in.self(f.GetSession()); len(self.Ways) > 0 {
 		g.Self = len(treatments)

@@ -36,6 +36,8 @@ const (
 	CodeNoOption = "NO_DILUTION_TO_ADVISE"
 	// CodeElsewhereUnchecked is a note that stands in every history: what was done at clinics outside the records is known only where it was reported.
 	CodeElsewhereUnchecked = "ELSEWHERE_UNCHECKED"
+	// CodeHeld is a caution: an edit of a record that is summed is held and waits for a person, so that what it says is in no sum.
+	CodeHeld = "EDIT_HELD"
 	// CodeClinicUnchecked is a caution: of a clinic of the organisation nothing is known here.
 	CodeClinicUnchecked = "CLINIC_UNCHECKED"
 	// CodeIntervalNotMet has the level of its rule: on the day asked about, the last treatment is too recent.

@@ -36,7 +36,7 @@ func GetToxinHistory(e *formulary.Edition, r *dosev1.GetToxinHistoryRequest) (*d
 		response.LastOfAny, response.DaysSinceAny = dateOf(on), in.daysSince(on)
 	}
 	in.answerKnowledge(response)
-	response.Findings = append(response.Findings, in.ofTreatments()...)
+	response.Findings = append(append(response.Findings, in.ofHeld()...), in.ofTreatments()...)
 	return response, nil
 }
 
@@ -49,6 +49,7 @@ type historyReader struct {
 	page        int
 	skip        int
 	knowledge   []*dosev1.ClinicKnowledgeFact
+	held        []string
 }
 
 func readHistory(e *formulary.Edition, r *dosev1.GetToxinHistoryRequest) (*historyReader, error) {
@@ -69,6 +70,7 @@ func readHistory(e *formulary.Edition, r *dosev1.GetToxinHistoryRequest) (*histo
 	}
 	in.read(r.GetFacts())
 	in.readKnowledge(r.GetFacts().GetKnowledge())
+	in.held = in.readHeld(r.GetFacts().GetHeld())
 	if err := in.refused.Err(); err != nil {
 		return nil, err
 	}

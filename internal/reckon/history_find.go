@@ -71,6 +71,15 @@ func oldestOf(knowledge []*dosev1.ClinicKnowledge) string {
 	return oldest.UTC().Format("2006-01-02 15:04 UTC")
 }
 
+// ofHeld says of which records an edit is held.
+func (in *historyReader) ofHeld() (found []*dosev1.Finding) {
+	for _, record := range in.held {
+		found = append(found, &dosev1.Finding{Code: CodeHeld, Level: formularyv1.Level_LEVEL_CAUTION, About: []string{record},
+			Text: "An edit of " + record + " is held and waits for a person. What it says is in no sum."})
+	}
+	return found
+}
+
 // ofTreatments says what is in doubt of each treatment, in the order of the request.
 func (in *historyReader) ofTreatments() []*dosev1.Finding {
 	var found []*dosev1.Finding

@@ -240,6 +240,27 @@ func wantOf(rule dose.Rule) string {
 	}
 }
 
+// mostHeld bounds the records that facts name as having held edits.
+const mostHeld = 1000
+
+// readHeld names the records of which an edit is held, each once.
+func (r *reader) readHeld(keys []*chartv1.RecordKey) (held []string) {
+	if len(keys) > mostHeld {
+		r.refuse(badField, "facts.held", strconv.Itoa(len(keys)), "at most 1000 records")
+		return nil
+	}
+	seen := make(map[string]bool, len(keys))
+	for i, k := range keys {
+		name := k.GetKind().String() + "/" + k.GetRecordId()
+		if k.GetRecordId() == "" || seen[name] {
+			r.refuse(badField, "facts.held["+strconv.Itoa(i)+"]", k.GetRecordId(), "the kind and the id of a record, each only once")
+		}
+		seen[name] = true
+		held = append(held, name)
+	}
+	return held
+}
+
 func indexed(list string, i int, name string) string {
 	return list + "[" + strconv.Itoa(i) + "]." + name
 }
