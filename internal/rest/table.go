@@ -21,24 +21,19 @@ const (
 	AgainFree Again = "yes"
 	// AgainSync: what is sent is named by its own content, so that it has its effect once.
 	AgainSync Again = "yes, unchanged"
-	// AgainOnce: what the call uses up may be used up.
-	AgainOnce Again = "no; sign in anew"
 )
 
 // AgainOf says whether a call may be made again when its answer was lost. The request decides: one that has a request_id is known again. Of the others
-// those that read may be repeated, and those of the sync by what the protocol promises (docs/protocol.md); a refresh token is used up.
+// those that read may be repeated, and those of the sync by what the protocol promises (docs/protocol.md).
 func AgainOf(m protoreflect.MethodDescriptor) (Again, bool) {
 	reads := []string{"Get", "List", "Search", "Check", "Compare", "Advise", "Plan", "Prepare", "Trace", "Export", "Find"}
 	if fd := m.Input().Fields().ByName("request_id"); fd != nil && !fd.HasOptionalKeyword() {
 		return AgainSame, true
 	}
-	if action, _ := proto.GetExtension(m.Options(), optionsv1.E_Action).(optionsv1.Action); action == optionsv1.Action_ACTION_SYNC {
+	if m.Parent().Name() == "SyncService" {
 		return AgainSync, true
 	}
-	switch m.Name() {
-	case "Refresh":
-		return AgainOnce, true
-	case "SignIn":
+	if m.Name() == "SignIn" {
 		return AgainFree, true
 	}
 	for _, verb := range reads {
