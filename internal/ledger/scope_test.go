@@ -192,3 +192,30 @@ func TestScope_TheChainTellsWhoEntered(t *testing.T) {
 		t.Error("the patient of the device's scope did not come")
 	}
 }
+
+// TestScope_WhatARestoreLostIsRecoveredBeforeItIsGivenBack: a tablet that gives a patient back, and learns at the same exchange that the server was restored,
+// first finds out what the server lost of her.
+func TestScope_WhatARestoreLostIsRecoveredBeforeItIsGivenBack(t *testing.T) {
+	w := newWorld(t)
+	desk, room := w.tablet(), w.tablet()
+	room.store(room.r.LimitScope())
+	p := w.patient()
+	desk.edit(p, &chartv1.Patient{Language: proto.String("en")})
+	desk.sync()
+	room.store(room.r.Hold(p.ID))
+	room.sync()
+	putBack := w.backup()
+	desk.edit(p, born(1980))
+	desk.sync()
+	room.sync()
+	putBack()
+	room.store(room.r.Unhold(p.ID))
+	room.sync()
+	room.sync()
+	if len(room.r.Recovered()) != 1 {
+		t.Errorf("%d values recovered, want the date of birth", len(room.r.Recovered()))
+	}
+	if !room.r.View(p).Empty() {
+		t.Error("the patient who was given back is still held")
+	}
+}

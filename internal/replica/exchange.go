@@ -169,6 +169,7 @@ func (r *Replica) Receive(s Step, m *syncv1.ExchangeResponse) (Changes, error) {
 		r.finishReplacing(&ch)
 	}
 	r.release(s.inc, m.GetBackedUpCounter(), &ch)
+	r.dropReturned(&ch)
 	s.inc.noteBackedUp(m.GetNewestBackedUpCounter(), &ch)
 	r.putMeta(&ch)
 	return ch, nil

@@ -29,13 +29,15 @@ type made struct {
 	id      record.ID
 	key     record.Key
 	author  record.ID
-	order   int // in which edits were made
+	dot     causal.Dot // under which it was first made
+	order   int        // in which edits were made
 	writes  map[record.Register]value
 	saw     sight  // of the whole record, when it was made
 	told    sight  // values that were listed beside it then: held edits, and the recovered value that it takes
 	signed  []byte // the content, when it is a signature
 	took    bool   // it takes a value that was recovered, and that may come back by itself
 	altered bool   // it says that other values were signed than those shown
+	forged  bool   // it signs in the name of another
 }
 
 // book is every edit ever made.
@@ -57,7 +59,9 @@ func newBook() *book {
 
 // note adds an edit, made by someone who saw what saw says.
 func (b *book) note(e *record.Edit, saw, told sight) *made {
-	m := &made{at: e.AuthoredAt, id: e.ID, key: e.Key, author: e.Author, order: len(b.edits), writes: registersOf(e.Writes), saw: saw, told: told}
+	m := &made{
+		at: e.AuthoredAt, id: e.ID, key: e.Key, author: e.Author, dot: e.Dot, order: len(b.edits), writes: registersOf(e.Writes), saw: saw, told: told,
+	}
 	b.edits[m.at] = m
 	for r := range m.writes {
 		p := place{m.key, r}
@@ -67,6 +71,18 @@ func (b *book) note(e *record.Edit, saw, told sight) *made {
 		}
 	}
 	return m
+}
+
+// tellOwn notes that an edit covers what its own replica wrote before, whether or not that was still shown: a context cannot leave it out that names a
+// later edit of the replica, such as one that was not sent yet when the record left the tablet.
+func (b *book) tellOwn(m *made, context causal.Vector) {
+	for r := range m.writes {
+		for _, f := range b.writers[place{m.key, r}] {
+			if f.dot.Replica == m.dot.Replica && f != m && context.Covers(f.dot) {
+				m.told[r] = append(m.told[r], f.at)
+			}
+		}
+	}
 }
 
 // registersOf takes writes apart by folding them into an empty record.

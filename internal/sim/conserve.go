@@ -72,6 +72,8 @@ func (w *world) judgeRecord(k record.Key, st *record.State, s *shown) {
 				w.found("conservation", "%v, %s: edit %d took effect twice", k, name, at)
 			case m.altered:
 				w.found("conservation", "%v, %s: a signature over altered values was taken", k, name)
+			case m.forged:
+				w.found("conservation", "%v, %s: a signature in the name of another was taken", k, name)
 			}
 			there[at] = true
 		}
@@ -87,7 +89,7 @@ func (w *world) judgeRecord(k record.Key, st *record.State, s *shown) {
 		}
 		w.judgeBirth(k, c.Register.Path, s)
 	}
-	w.judgeSums(k, st)
+	w.judgeSums(k, st, s.held[k])
 	w.judgeSignatures(k, st, s)
 }
 
@@ -125,7 +127,12 @@ func (w *world) judgeRevoked(t *tablet) {
 // lookAt holds, at any time, that a tablet shows everything that it saved. Between a fork and the end of the next sync it may lack what the server has
 // under another dot, which comes back with the states.
 func (w *world) lookAt(t *tablet) {
-	w.judgeSaved(t, func(at int64) bool { return !t.catching || !w.server.acked[at] })
+	w.judgeSaved(t, func(at int64) bool {
+		if t.limited {
+			return !w.everAcked[at] // what the server has may have left with its patient
+		}
+		return !t.catching || !w.server.acked[at]
+	})
 }
 
 func (w *world) judgeSaved(t *tablet, judged func(at int64) bool) {

@@ -24,13 +24,21 @@ func (w *world) end() record.Hash {
 	w.reboot()
 	for _, t := range w.tablets {
 		t.late = nil
+		if w.setting == Clinic && !t.gone {
+			t.restart() // the next morning
+		}
 	}
+	w.clinic.barred = map[heldBy]bool{}
 	w.quiet()
 	w.judgeServer(false)
 	for w.finding == nil && w.giveUpWaiting() {
 		w.quiet()
 	}
 	w.quiet()
+	if w.finding == nil {
+		w.lastWishes()
+		w.quiet()
+	}
 	digest := w.judgeServer(true)
 	w.judgeTablets(digest)
 	return digest

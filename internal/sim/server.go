@@ -11,6 +11,7 @@ import (
 
 	faultv1 "needlebook/gen/needlebook/fault/v1"
 	syncv1 "needlebook/gen/needlebook/sync/v1"
+	"needlebook/internal/blob"
 	"needlebook/internal/causal"
 	"needlebook/internal/fault"
 	"needlebook/internal/ledger"
@@ -39,6 +40,9 @@ type server struct {
 	pushed  map[causal.ReplicaID]uint64 // the end of the log when each replica last brought something
 	backups []backup                    // kept, oldest first
 	seq     uint64                      // an end that the log once had
+	blobs   blobs
+	// photos is the photos that were acknowledged whole, as acked is the edits.
+	photos map[blob.Hash]bool
 }
 
 // backup is a copy of the disk that an operator keeps.
@@ -48,6 +52,8 @@ type backup struct {
 	acked  map[int64]bool
 	pushed map[causal.ReplicaID]uint64
 	noted  []uint64 // the backups that the copy itself knows of
+	photos map[blob.Hash][]byte
+	owed   map[blob.Hash]bool // the photos that were acknowledged when it was made
 }
 
 // stream is random bytes from a seed.
@@ -65,7 +71,7 @@ func (s *stream) Read(b []byte) (int, error) {
 func newServer(w *world, schema *record.Schema) *server {
 	return &server{
 		w: w, disk: &Disk{lag: w.seams.lag}, schema: schema, denied: map[record.ID]bool{}, revoked: map[record.ID]bool{},
-		random: &stream{seed: w.seed}, acked: map[int64]bool{}, pushed: map[causal.ReplicaID]uint64{},
+		random: &stream{seed: w.seed}, acked: map[int64]bool{}, pushed: map[causal.ReplicaID]uint64{}, photos: map[blob.Hash]bool{},
 	}
 }
 
@@ -77,7 +83,10 @@ func (s *server) boot() error {
 		on = s.w.seams.store(s.w, on)
 	}
 	var err error
-	s.ledger, err = ledger.Open(context.Background(), on, ledger.Config{Schema: s.schema, Authorise: s.authorise, Now: s.now, Random: s.random})
+	s.ledger, err = ledger.Open(context.Background(), on, ledger.Config{
+		Schema: s.schema, Authorise: s.authorise, Now: s.now, Random: s.random, Summarise: s.w.seams.folds.safety,
+	})
+	s.blobs.boot()
 	return err
 }
 
@@ -115,6 +124,12 @@ func (s *server) caller(device record.ID) ledger.Caller {
 				return err
 			}
 			return w.Put(append([]byte{tableOwners}, replica[:]...), device[:])
+		},
+		MayHold: func(_ store.Reader, patient record.ID) error {
+			if s.w.clinic.barred[heldBy{device, patient}] {
+				return fault.New(faultv1.Reason_REASON_NOT_ALLOWED, "scope.add", "", "").With("patient_id", patient.String())
+			}
+			return nil
 		},
 		Verify: func(statement, signature []byte) error {
 			if string(signature) != string(seal(device, statement)) && !s.w.seams.anySignature {
@@ -190,7 +205,9 @@ func (s *server) backup() {
 	for _, b := range s.backups {
 		noted = append(noted, b.seq)
 	}
-	b := backup{disk: s.disk.Snapshot(), seq: seq, acked: maps.Clone(s.acked), pushed: maps.Clone(s.pushed), noted: noted}
+	b := backup{
+		disk: s.disk.Snapshot(), seq: seq, acked: maps.Clone(s.acked), pushed: maps.Clone(s.pushed), noted: noted, photos: s.blobs.all(), owed: maps.Clone(s.photos),
+	}
 	if s.after(s.ledger.NoteBackup(context.Background(), seq, s.now())) == nil {
 		s.backups = slices.DeleteFunc(s.backups, func(o backup) bool { return o.seq == seq })
 		s.backups = append(s.backups, b)
@@ -220,6 +237,10 @@ func (s *server) restore(which int, how string) {
 	}
 	s.w.count("restores")
 	s.disk = b.disk.Snapshot()
+	s.restorePhotos(b, how)
+	for at := range s.w.book.edits {
+		s.w.lost[at] = s.w.lost[at] || !b.acked[at]
+	}
 	s.acked, s.pushed, s.seq = maps.Clone(b.acked), maps.Clone(b.pushed), b.seq
 	if err := s.boot(); err != nil {
 		s.w.found("convergence", "the restored server does not start: %v", err)
@@ -289,8 +310,8 @@ func (s *server) api(k record.Key, serial int) {
 	if s.after(err) != nil {
 		return
 	}
-	sc := scribe{rng: s.w.draw(serial), serial: serial, by: s.w.author(serial), key: k, view: rec.State}
-	writes := sc.draw()
+	sc := s.w.scribe(k, serial, rec.State)
+	writes := sc.some(s.w.setting)
 	if len(writes) == 0 {
 		return
 	}

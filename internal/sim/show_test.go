@@ -17,15 +17,16 @@ func TestShow(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	seed, steps, err := Parse(string(text))
+	sch, err := Parse(string(text))
 	if err != nil {
 		t.Fatal(err)
 	}
-	w := newWorld(seed, mustSchemas(t), seams{})
+	w := newWorld(sch, mustSchemas(t), seams{})
+	defer w.server.blobs.remove()
 	if err := w.server.boot(); err != nil {
 		t.Fatal(err)
 	}
-	for i, s := range steps {
+	for i, s := range sch.Steps {
 		w.at = i + 1
 		w.do(s)
 		fmt.Println("==", s, "finding", w.finding)

@@ -4,16 +4,15 @@ import "testing"
 
 func TestShrink_KeepsWhatFailsAndLittleElse(t *testing.T) {
 	s := mustSchemas(t)
-	fails := func(seed uint64) func([]Step) *Finding {
-		return func(steps []Step) *Finding { return run(seed, steps, s, seams{store: dropHeld}).Finding }
-	}
+	fails := func(sch Schedule) *Finding { return run(sch, s, seams{store: dropHeld}).Finding }
 	for seed := uint64(1); seed < 100; seed++ {
-		if fails(seed)(Plan(seed)) == nil {
+		plan := Plan(Records, seed)
+		if fails(plan) == nil {
 			continue
 		}
-		steps, finding := Shrink(Plan(seed), fails(seed))
-		if finding == nil || len(steps) > 10 || fails(seed)(steps) == nil {
-			t.Errorf("seed %d: %d steps are left of %d, finding %v", seed, len(steps), len(Plan(seed)), finding)
+		shrunk, finding := Shrink(plan, fails)
+		if finding == nil || len(shrunk.Steps) > 10 || fails(shrunk) == nil {
+			t.Errorf("seed %d: %d steps are left of %d, finding %v", seed, len(shrunk.Steps), len(plan.Steps), finding)
 		}
 		return
 	}

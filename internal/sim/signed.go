@@ -28,7 +28,7 @@ func (w *world) judgeSignatures(k record.Key, st *record.State, s *shown) {
 	}
 	w.count("signatures taken")
 	late := map[place]map[causal.Dot]bool{}
-	for _, l := range w.schemas.now.LateEntries(st) {
+	for _, l := range w.seams.folds.late(w.schemas.now, st) {
 		p := place{k, l.Register}
 		if late[p] == nil {
 			late[p] = map[causal.Dot]bool{}

@@ -50,50 +50,26 @@ func operations() map[string][]string {
 		"restore": {"epoch", "hand"},    // the server is restored from a backup, properly or by hand
 		"upgrade": {"tablet", "server"}, // a side that lacked fields learns them
 		"look":    {"plain"},            // the judge looks at what one tablet shows, in the middle of things
+
+		// Of the setting Clinic.
+		"chart":    {"plain", "stale", "unsaved", "clockback", "clockforward"}, // a tablet edits a record of a patient, or a vial
+		"agree":    {"plain"},                                                  // a tablet settles a conflict that it shows
+		"move":     {"plain"},                                                  // a session turns out to be another patient's
+		"void":     {"plain"},                                                  // a session is voided
+		"witness":  {"plain", "stale", "altered", "other"},                     // a tablet signs a session, or an addendum to it
+		"hold":     {"plain"},                                                  // a tablet asks to hold a patient: booked, or opened by search
+		"unhold":   {"plain"},                                                  // a tablet gives a patient back
+		"handover": {"plain"},                                                  // a tablet gives a patient to the next one
+		"bar":      {"plain"},                                                  // a device may no longer ask for a patient, or may again
+		"photo":    {"plain", "same", "wrong"},                                 // a tablet takes a photo: a new one, one with the bytes of another, one that rots
+		"picture":  {"plain", "loserequest", "loseanswer", "twice", "skip"},    // a tablet sends a piece of a photo, the next or one further on
+		"sweep":    {"plain"},                                                  // the server drops the pieces of photos that are not whole
 	}
 }
 
 // String is the step as a line of a script.
 func (s Step) String() string {
 	return fmt.Sprintf("%s %s tablet=%d which=%d serial=%d", s.Op, s.How, s.Tablet, s.Which, s.Serial)
-}
-
-// Script prints a schedule: a line for its seed, which settles everything that no step says, then one line a step.
-func Script(seed uint64, steps []Step) string {
-	var b strings.Builder
-	fmt.Fprintf(&b, "seed %d\n", seed)
-	for _, s := range steps {
-		b.WriteString(s.String())
-		b.WriteByte('\n')
-	}
-	return b.String()
-}
-
-// Parse is the inverse of Script. Empty lines and what follows # are left aside.
-func Parse(script string) (seed uint64, steps []Step, err error) {
-	seeded := false
-	for i, line := range strings.Split(script, "\n") {
-		line, _, _ = strings.Cut(line, "#")
-		words := strings.Fields(line)
-		switch {
-		case len(words) == 0:
-			continue
-		case !seeded:
-			seeded = true
-			if len(words) != 2 || words[0] != "seed" {
-				return 0, nil, fmt.Errorf("line %d: read %q, want seed and its number", i+1, line)
-			}
-			seed, err = strconv.ParseUint(words[1], 10, 64)
-		default:
-			var s Step
-			s, err = parseStep(words)
-			steps = append(steps, s)
-		}
-		if err != nil {
-			return 0, nil, fmt.Errorf("line %d: %w", i+1, err)
-		}
-	}
-	return seed, steps, nil
 }
 
 func parseStep(words []string) (Step, error) {

@@ -28,12 +28,18 @@ type tablet struct {
 	kept     *kept
 	opened   map[record.Key]opened
 	late     []delayed
+	limited  bool                        // it holds some patients only
+	album    []picture                   // its photos, which last
+	epoch    string                      // of the server, as it last said hello
+	heads    map[causal.ReplicaID]uint64 // the newest counter of each of its replicas that it told the server
 }
 
 // kept is a snapshot of a tablet.
 type kept struct {
 	rows  map[string][]byte
 	saved map[int64]bool
+	album []picture
+	epoch string
 	at    int
 }
 
@@ -55,7 +61,7 @@ type delayed struct {
 }
 
 func (w *world) newTablet(schema *record.Schema) *tablet {
-	t := &tablet{w: w, index: len(w.tablets), schema: schema, rows: map[string][]byte{}, saved: map[int64]bool{}, opened: map[record.Key]opened{}}
+	t := &tablet{w: w, index: len(w.tablets), schema: schema, rows: map[string][]byte{}, saved: map[int64]bool{}, opened: map[record.Key]opened{}, heads: map[causal.ReplicaID]uint64{}}
 	t.device = w.id("device")
 	var ch replica.Changes
 	t.r, ch = replica.New(schema, causal.ReplicaID(w.id("replica")))
@@ -105,6 +111,7 @@ func (t *tablet) restart() {
 	t.r = r
 	t.limit()
 	t.opened = map[record.Key]opened{}
+	t.offerAgain()
 }
 
 // edit makes an edit of what draw says over what the tablet shows, or over what it showed when the record was opened.
@@ -114,17 +121,16 @@ func (t *tablet) edit(k record.Key, serial int, how string, draw func(*scribe) [
 	if stale = stale && how == "stale" && o.by == t.r.ID(); stale {
 		view = o.view
 	}
-	by := t.w.author(serial)
-	sc := &scribe{rng: t.w.draw(serial), serial: serial, by: by, key: k, view: view}
+	sc := t.w.scribe(k, serial, view)
 	writes := draw(sc)
 	if len(writes) == 0 {
 		return nil
 	}
 	years := map[string]int{"clockback": -10, "clockforward": 10}[how]
-	d := replica.Draft{ID: t.w.editID(serial), Key: k, Author: by, AuthoredAt: authoredAt(serial, years), Writes: writes}
+	d := replica.Draft{ID: t.w.editID(serial), Key: k, Author: sc.by, AuthoredAt: authoredAt(serial, years), Writes: writes}
 	saw, told := look(view), heard(t.r.Held(k))
 	if stale {
-		d.Context, saw, told = o.seen, o.saw, o.told
+		d.Context, saw, told = o.seen, o.saw, maps.Clone(o.told)
 		if d.Context == nil {
 			d.Context = causal.Vector{}
 		}
@@ -142,6 +148,7 @@ func (t *tablet) edit(k record.Key, serial int, how string, draw func(*scribe) [
 	}
 	t.store(ch)
 	m := t.w.book.note(&e, saw, told)
+	t.w.book.tellOwn(m, e.Context)
 	t.saved[m.at] = true
 	return m
 }
@@ -240,6 +247,7 @@ func (t *tablet) receive(d delayed, storing bool) {
 		return
 	}
 	t.store(ch)
+	t.tend(d)
 	if t.r.ID() != before {
 		t.w.count("forks")
 		t.catching = true
@@ -249,13 +257,17 @@ func (t *tablet) receive(d delayed, storing bool) {
 	}
 }
 
-// sync exchanges until there is nothing more, or something fails. It reports whether it came to its end.
+// sync exchanges until there is nothing more, or something fails, and sends photos after that. It reports whether the records came to their end.
 func (t *tablet) sync() bool {
 	t.r.Poll()
+	if t.w.seams.album.first && !t.sendPhotos() {
+		return true
+	}
 	for range 400 {
 		more, well := t.send("plain")
 		if !more {
 			t.catching = false
+			t.sendPhotos()
 			return true
 		}
 		if !well {
@@ -268,7 +280,7 @@ func (t *tablet) sync() bool {
 
 // keep takes a snapshot; putBack goes back to it, unless both sides would then have lost the same counters.
 func (t *tablet) keep() {
-	t.kept = &kept{rows: maps.Clone(t.rows), saved: maps.Clone(t.saved), at: t.w.at}
+	t.kept = &kept{rows: maps.Clone(t.rows), saved: maps.Clone(t.saved), album: slices.Clone(t.album), epoch: t.epoch, at: t.w.at}
 }
 
 func (t *tablet) putBack() {
@@ -278,6 +290,7 @@ func (t *tablet) putBack() {
 	t.w.count("tablets put back")
 	t.taint()
 	t.rows, t.saved = maps.Clone(t.kept.rows), maps.Clone(t.kept.saved)
+	t.album, t.epoch = slices.Clone(t.kept.album), t.kept.epoch
 	t.late, t.catching = nil, true
 	t.restart()
 	t.taint()
@@ -295,7 +308,7 @@ func (t *tablet) clone() {
 	t.taint()
 	c := &tablet{
 		w: t.w, index: len(t.w.tablets), device: t.device, schema: t.schema, catching: t.catching, rows: maps.Clone(t.rows), saved: maps.Clone(t.saved),
-		opened: map[record.Key]opened{},
+		opened: map[record.Key]opened{}, limited: t.limited, album: slices.Clone(t.album), epoch: t.epoch, heads: maps.Clone(t.heads),
 	}
 	t.w.tablets = append(t.w.tablets, c)
 	c.restart()

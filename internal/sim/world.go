@@ -1,38 +1,14 @@
 package sim
 
 import (
-	"context"
 	"fmt"
 	"math/rand/v2"
 
-	syncv1 "needlebook/gen/needlebook/sync/v1"
+	optionsv1 "needlebook/gen/needlebook/options/v1"
 	"needlebook/internal/causal"
-	"needlebook/internal/ledger"
 	"needlebook/internal/record"
 	"needlebook/internal/replica"
-	"needlebook/internal/store"
-
-	optionsv1 "needlebook/gen/needlebook/options/v1"
 )
-
-// seams is where a planted mistake is put in. All are nil in a system that is as it should be; they are set by tests only.
-type seams struct {
-	lag          int // commits that are acknowledged before they are on the disk
-	anySignature bool
-	store        func(*world, store.Store) store.Store
-	schema       *record.Schema // the server's
-	exchange     func(w *world, device record.ID, m *syncv1.ExchangeRequest, take takeExchange) (*syncv1.ExchangeResponse, error)
-	release      func(context.Context, *server, ledger.Judgement) ([]record.Register, error)
-	draft        func(*tablet, *replica.Draft)
-	answer       func(*tablet, *delayed)
-	persist      func(*tablet, replica.Changes)
-	half         func(*tablet, replica.Changes)
-	crash        func(*tablet)
-	refused      func(*tablet, error) bool
-	forked       func(*tablet, causal.ReplicaID)
-}
-
-type takeExchange func(*syncv1.ExchangeRequest) (*syncv1.ExchangeResponse, error)
 
 // Finding is a promise that was broken.
 type Finding struct {
@@ -47,8 +23,10 @@ func (f *Finding) Error() string {
 
 // world is one simulation under way.
 type world struct {
+	setting   Setting
 	seed      uint64
 	seams     seams
+	clinic    clinicWorld
 	schemas   *schemas
 	org       record.ID
 	keys      []record.Key
@@ -61,6 +39,7 @@ type world struct {
 	finding   *Finding
 	counts    map[string]int
 	everAcked map[int64]bool // in any history
+	lost      map[int64]bool // edits that a backup may not have had which was restored
 	// copied is the replicas whose counters may be used twice; restoredAt is the step at which the server was last restored.
 	copied     map[causal.ReplicaID]bool
 	restoredAt int
@@ -72,19 +51,18 @@ type request struct {
 	step   replica.Step
 }
 
-func newWorld(seed uint64, s *schemas, plant seams) *world {
+func newWorld(sch Schedule, s *schemas, plant seams) *world {
+	plant.folds = plant.folds.orOurs()
 	w := &world{
-		seed: seed, seams: plant, schemas: s, org: idOf("organisation"), book: newBook(), counts: map[string]int{}, everAcked: map[int64]bool{}, copied: map[causal.ReplicaID]bool{},
-		restoredAt: -1,
+		setting: sch.Setting, seed: sch.Seed, seams: plant, schemas: s, org: idOf("organisation"), book: newBook(), counts: map[string]int{},
+		everAcked: map[int64]bool{}, lost: map[int64]bool{}, copied: map[causal.ReplicaID]bool{}, restoredAt: -1,
 	}
 	rng := w.draw(0)
-	for i, kind := range []record.Kind{
-		optionsv1.RecordKind_RECORD_KIND_SESSION, optionsv1.RecordKind_RECORD_KIND_VIAL, optionsv1.RecordKind_RECORD_KIND_SESSION,
-		optionsv1.RecordKind_RECORD_KIND_PATIENT, optionsv1.RecordKind_RECORD_KIND_VIAL,
-	} {
-		w.keys = append(w.keys, record.Key{Kind: kind, ID: idOf(fmt.Sprint("record ", i))})
+	if w.setting == Clinic {
+		w.furnish()
+	} else {
+		w.keys = plainKeys()[:2+rng.IntN(4)]
 	}
-	w.keys = w.keys[:2+rng.IntN(4)]
 	serverSchema := s.now
 	if rng.IntN(4) == 0 {
 		serverSchema = s.old
@@ -98,9 +76,23 @@ func newWorld(seed uint64, s *schemas, plant seams) *world {
 		if rng.IntN(4) == 0 {
 			schema = s.old
 		}
-		w.newTablet(schema)
+		t := w.newTablet(schema)
+		if w.setting == Clinic && rng.IntN(4) > 0 {
+			t.limitScope()
+		}
 	}
 	return w
+}
+
+func plainKeys() []record.Key {
+	var out []record.Key
+	for i, kind := range []record.Kind{
+		optionsv1.RecordKind_RECORD_KIND_SESSION, optionsv1.RecordKind_RECORD_KIND_VIAL, optionsv1.RecordKind_RECORD_KIND_SESSION,
+		optionsv1.RecordKind_RECORD_KIND_PATIENT, optionsv1.RecordKind_RECORD_KIND_VIAL,
+	} {
+		out = append(out, record.Key{Kind: kind, ID: idOf(fmt.Sprint("record ", i))})
+	}
+	return out
 }
 
 // draw is the random numbers of one step, which do not depend on what other steps there are.
@@ -163,19 +155,20 @@ type Result struct {
 	Digest  record.Hash    // of what all replicas hold at the end
 }
 
-func run(seed uint64, steps []Step, s *schemas, plant seams) Result {
-	w := newWorld(seed, s, plant)
+func run(sch Schedule, s *schemas, plant seams) Result {
+	w := newWorld(sch, s, plant)
+	defer w.server.blobs.remove()
 	if err := w.server.boot(); err != nil {
 		w.found("convergence", "the server does not start: %v", err)
 	}
-	for i, step := range steps {
+	for i, step := range sch.Steps {
 		w.at = i + 1
 		w.do(step)
 		if w.finding != nil {
 			return Result{Finding: w.finding, Counts: w.counts}
 		}
 	}
-	w.at = len(steps) + 1
+	w.at = len(sch.Steps) + 1
 	digest := w.end()
 	return Result{Finding: w.finding, Counts: w.counts, Digest: digest}
 }
@@ -261,6 +254,8 @@ func (w *world) befall(s Step, t *tablet) {
 		w.server.restore(s.Which, s.How)
 	case "upgrade":
 		w.upgrade(s.How, t)
+	default:
+		w.doInClinic(s, t)
 	}
 }
 

@@ -41,6 +41,24 @@ type scribe struct {
 	key    record.Key
 	view   *record.State
 	writes map[record.Path]*record.Write
+	// Of the setting Clinic: who there is, and whose the record is unless it says otherwise.
+	patients []record.ID
+	subject  record.ID
+}
+
+// scribe is who makes an edit of a record with a view of it.
+func (w *world) scribe(k record.Key, serial int, view *record.State) *scribe {
+	return &scribe{
+		rng: w.draw(serial), serial: serial, by: w.author(serial), key: k, view: view, patients: w.clinic.patients, subject: w.clinic.patientOf[k],
+	}
+}
+
+// some makes the writes of one edit as the setting has them.
+func (s *scribe) some(in Setting) []record.Write {
+	if in == Clinic {
+		return s.chart()
+	}
+	return s.draw()
 }
 
 func (s *scribe) id(what string) record.ID {

@@ -1,0 +1,131 @@
+package sim
+
+import (
+	"slices"
+
+	"google.golang.org/protobuf/proto"
+
+	chartv1 "needlebook/gen/needlebook/chart/v1"
+	optionsv1 "needlebook/gen/needlebook/options/v1"
+	syncv1 "needlebook/gen/needlebook/sync/v1"
+	"needlebook/internal/chart"
+	"needlebook/internal/record"
+)
+
+// scopeOf is what a tablet must show at the end: of what the server shows, the records that it holds.
+func (w *world) scopeOf(t *tablet, server *shown) *shown {
+	s := &shown{states: map[record.Key]*record.State{}, held: server.held}
+	for k, st := range server.states {
+		if w.holds(t, st) {
+			s.states[k] = st
+		}
+	}
+	return s
+}
+
+// judgeIndex holds that a tablet names every patient of whom the server has something and whom it does not hold, with what must be known of her.
+func (w *world) judgeIndex(t *tablet, server *shown) {
+	if !t.limited {
+		return
+	}
+	named := map[record.ID]*syncv1.SafetyEntry{}
+	for _, e := range t.r.Safety() {
+		named[record.ID(e.GetPatientId())] = e
+	}
+	for _, p := range w.clinic.patients {
+		of := w.concerning(p, server)
+		if len(of) == 0 || w.clinic.wanted[heldBy{t.device, p}] {
+			continue
+		}
+		w.count("patients in the safety index")
+		switch e := named[p]; {
+		case e == nil:
+			w.found("conservation", "tablet %d neither holds patient %v nor knows of her", t.index, p)
+		case !proto.Equal(e, chart.Safety(p, of)):
+			w.found("convergence", "tablet %d knows of patient %v what no longer is: %v, want %v", t.index, p, e, chart.Safety(p, of))
+		default:
+			w.judgeEntry(t, e, of)
+		}
+	}
+}
+
+// concerning is the records that concern a patient, ascending.
+func (w *world) concerning(p record.ID, server *shown) []*record.State {
+	var out []*record.State
+	for _, st := range server.states {
+		if !st.Empty() && slices.Contains(subjects(st), p) {
+			out = append(out, st)
+		}
+	}
+	slices.SortFunc(out, func(a, b *record.State) int { return a.Key.Compare(b.Key) })
+	return out
+}
+
+// judgeEntry reads from the records themselves what no entry may leave out: alerts that stand, and products that were given.
+func (w *world) judgeEntry(t *tablet, e *syncv1.SafetyEntry, of []*record.State) {
+	for _, st := range of {
+		switch st.Key.Kind {
+		case optionsv1.RecordKind_RECORD_KIND_PATIENT:
+			var m chartv1.Patient
+			if proto.Unmarshal(st.Message(), &m) != nil {
+				continue
+			}
+			for _, a := range m.GetAlerts() {
+				if text := a.GetContent().GetText(); text != "" && a.GetEnded() == nil && !slices.Contains(e.GetAlerts(), text) {
+					w.found("conservation", "tablet %d does not know of the alert %q", t.index, text)
+				}
+			}
+		case optionsv1.RecordKind_RECORD_KIND_SESSION:
+			var m chartv1.Session
+			if proto.Unmarshal(st.Message(), &m) != nil || m.GetVoid() != nil || len(st.Conflicts()) > 0 {
+				continue
+			}
+			for _, product := range givenIn(&m) {
+				w.count("treatments in the safety index")
+				if !slices.ContainsFunc(e.GetTreatments(), func(l *syncv1.LastTreatment) bool { return l.GetProduct() == product }) {
+					w.found("conservation", "tablet %d does not know that %v was given %s", t.index, record.ID(e.GetPatientId()), product)
+				}
+			}
+		}
+	}
+}
+
+// givenIn is the products that a session gave, as its message says.
+func givenIn(m *chartv1.Session) []string {
+	var out []string
+	for _, i := range m.GetInjections() {
+		for _, g := range i.GetGivings() {
+			if product := g.GetGiven().GetDose().GetProduct(); product != "" && g.GetVoid() == nil && !slices.Contains(out, product) {
+				out = append(out, product)
+			}
+		}
+	}
+	return out
+}
+
+// judgeRecovered holds that nothing is called lost that the server has, and never lost where the tablet no longer holds the record.
+func (w *world) judgeRecovered(t *tablet, server *shown) {
+	for _, rec := range t.r.Recovered() {
+		st := server.states[rec.Key]
+		if st == nil || !w.holds(t, st) && (w.lost[rec.Info.AuthoredAt] || w.moved(rec.Key)) {
+			continue
+		}
+		for _, x := range st.Siblings(rec.Register) {
+			if x.Dot == rec.Sibling.Dot {
+				w.found("convergence", "tablet %d calls a value of %v lost that the server has: %s", t.index, rec.Key,
+					w.schemas.now.RegisterText(rec.Key.Kind, rec.Register))
+			}
+		}
+	}
+}
+
+// moved reports whether a record was ever made another patient's. A restore may undo that, and a tablet that held only the other patient cannot tell that the
+// record went back to the first from that it was lost.
+func (w *world) moved(k record.Key) bool {
+	r := record.Register{Field: fieldPatient}
+	of := map[value]bool{}
+	for _, m := range w.book.writers[place{k, r}] {
+		of[m.writes[r]] = true
+	}
+	return len(of) > 1
+}

@@ -1,0 +1,80 @@
+package sim
+
+import (
+	"slices"
+
+	optionsv1 "needlebook/gen/needlebook/options/v1"
+	"needlebook/internal/record"
+)
+
+// limitScope makes a new tablet one that holds some patients only.
+func (t *tablet) limitScope() {
+	t.limited = true
+	t.store(t.r.LimitScope())
+}
+
+// hold asks for a patient, unhold gives her back; the server hears of it at the next exchange. A tablet that holds everyone asks for nobody.
+func (t *tablet) hold(patient record.ID) {
+	if t.limited && !t.gone {
+		t.store(t.r.Hold(patient))
+		t.w.count("patients asked for")
+	}
+}
+
+func (t *tablet) unhold(patient record.ID) {
+	if !t.limited || t.gone {
+		return
+	}
+	if t.w.seams.unhold != nil {
+		t.w.seams.unhold(t, patient)
+	}
+	if t.r.Unsent() > 0 {
+		t.w.count("patients given back with edits unsent")
+	}
+	t.store(t.r.Unhold(patient))
+	t.w.count("patients given back")
+}
+
+// lastWishes lets every device ask, at the very end, for patients that the seed draws, so that the judge knows whom each holds without asking the server.
+func (w *world) lastWishes() {
+	asked := map[record.ID]bool{}
+	for _, t := range w.online() {
+		if !t.limited || asked[t.device] {
+			continue
+		}
+		asked[t.device] = true
+		rng := w.draw(4_000_000 + t.index)
+		for _, p := range w.clinic.patients {
+			at := heldBy{t.device, p}
+			if w.clinic.wanted[at] = rng.IntN(2) == 0; w.clinic.wanted[at] {
+				t.hold(p)
+			} else {
+				t.unhold(p)
+			}
+		}
+	}
+}
+
+// subjects is whom a record concerns, as the judge reads it: every patient whom one of its values names.
+func subjects(st *record.State) []record.ID {
+	switch st.Key.Kind {
+	case optionsv1.RecordKind_RECORD_KIND_PATIENT:
+		return []record.ID{st.Key.ID}
+	case optionsv1.RecordKind_RECORD_KIND_SESSION, optionsv1.RecordKind_RECORD_KIND_PHOTO:
+		var out []record.ID
+		for _, x := range st.Siblings(record.Register{Field: fieldPatient}) {
+			if id, err := record.ParseID(string(x.Value[min(2, len(x.Value)):])); err == nil {
+				out = append(out, id)
+			}
+		}
+		return out
+	}
+	return nil
+}
+
+// holds reports whether a record belongs on a tablet at the end: everything does where all is held, and what concerns nobody, and what concerns one whom the
+// device asked for.
+func (w *world) holds(t *tablet, st *record.State) bool {
+	who := subjects(st)
+	return !t.limited || len(who) == 0 || slices.ContainsFunc(who, func(p record.ID) bool { return w.clinic.wanted[heldBy{t.device, p}] })
+}
