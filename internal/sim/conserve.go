@@ -90,6 +90,8 @@ func (w *world) judgeRecord(k record.Key, st *record.State, s *shown) {
 		w.judgeBirth(k, c.Register.Path, s)
 	}
 	w.judgeSums(k, st, s.held[k])
+	w.judgeGiven(k, st, s.held[k])
+	w.judgeRefusals(k, s.held[k])
 	w.judgeSignatures(k, st, s)
 }
 

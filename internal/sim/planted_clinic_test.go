@@ -39,6 +39,7 @@ func clinicMistakes(t *testing.T) []mistake {
 		{name: "a voided draw counts", plant: func() seams { return seams{folds: folds{vial: countVoided}} }},
 		{name: "of draws in conflict one counts", plant: func() seams { return seams{folds: folds{vial: countOne}} }},
 		{name: "a vial is overdrawn only when that is sure", plant: func() seams { return seams{folds: folds{overdrawn: onlySure}} }},
+		{name: "what was given counts though its session is void", plant: func() seams { return seams{folds: folds{given: countVoidSession}} }},
 		{name: "a late entry is swallowed", plant: func() seams { return seams{folds: folds{late: swallow}} }},
 		{name: "a signature over another fold is taken", plant: func() seams { return seams{exchange: signAnything(unsigned, false)} }},
 		{name: "a signature in the name of another is taken", plant: func() seams { return seams{exchange: signAnything(unsigned, true)} }},
@@ -192,6 +193,15 @@ func onlySure(vial ...chart.VialLedger) []*dosev1.Finding {
 		}
 	}
 	return chart.OverdrawnFindings(vial...)
+}
+
+// countVoidSession counts what was given in a session as if nobody had voided it.
+func countVoidSession(st *record.State, held []wire.Held) chart.Given {
+	st = st.Clone()
+	st.Apply(&record.Edit{
+		Dot: causal.Dot{Replica: causal.ReplicaID{1}, Counter: 1}, Key: st.Key, Context: st.Seen, Writes: []record.Write{{Clear: []uint32{fieldSessionVoid}}},
+	})
+	return chart.FoldSession(st, held)
 }
 
 func swallow(s *record.Schema, st *record.State) []record.LateEntry {

@@ -47,6 +47,7 @@ type albumSeams struct {
 type folds struct {
 	safety    ledger.Summarise
 	vial      func(*record.State, []wire.Held) chart.VialLedger
+	given     func(*record.State, []wire.Held) chart.Given
 	overdrawn func(...chart.VialLedger) []*dosev1.Finding
 	late      func(*record.Schema, *record.State) []record.LateEntry
 }
@@ -58,6 +59,9 @@ func (f folds) orOurs() folds {
 	}
 	if f.vial == nil {
 		f.vial = chart.FoldVial
+	}
+	if f.given == nil {
+		f.given = chart.FoldSession
 	}
 	if f.overdrawn == nil {
 		f.overdrawn = chart.OverdrawnFindings
