@@ -66,8 +66,20 @@ type Location struct {
 
 // Locate says where a place is with respect to the zones; [ZonesFor] picks those of a muscle. The error is that of [Place.Check].
 func Locate(p Place, zones []Zone) (Location, error) {
-	f, err := p.frame()
+	f, err := ParseFrame(string(p.Frame))
 	if err != nil {
+		return Location{}, err
+	}
+	return f.Locate(p, zones)
+}
+
+// Locate is [Locate] in a frame that is at hand; a place of another frame is refused. A frame is made anew by each [FrameByCode], so whoever locates many
+// places keeps it.
+func (f Frame) Locate(p Place, zones []Zone) (Location, error) {
+	if p.Frame != f.Code {
+		return Location{}, refuse("frame", ErrUnknownCode, string(p.Frame))
+	}
+	if _, err := p.in(f); err != nil {
 		return Location{}, err
 	}
 	g := newGround(f, p)

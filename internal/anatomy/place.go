@@ -40,6 +40,11 @@ func (p Place) frame() (Frame, error) {
 	if err != nil {
 		return Frame{}, err
 	}
+	return p.in(f)
+}
+
+// in is the frame, which is the place's, when the place can be in it.
+func (p Place) in(f Frame) (Frame, error) {
 	if f.Sided && p.Side.lateral() == 0 {
 		return Frame{}, refuse("side of "+string(p.Frame), ErrSide, p.Side.String())
 	}

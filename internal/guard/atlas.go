@@ -16,11 +16,14 @@ type atlas struct {
 	areas   map[string]anatomy.Area
 	// targets are the muscle's own code, its areas and its region, as far as they were asked for.
 	targets map[string][]string
+	// frames are the face frames, as far as a place was in them.
+	frames map[anatomy.FrameCode]anatomy.Frame
 }
 
 func newAtlas() atlas {
 	muscles, areas := anatomy.Muscles(), anatomy.Areas()
-	a := atlas{make(map[string]anatomy.Muscle, len(muscles)), make(map[string]anatomy.Area, len(areas)), make(map[string][]string, 8)}
+	a := atlas{make(map[string]anatomy.Muscle, len(muscles)), make(map[string]anatomy.Area, len(areas)), make(map[string][]string, 8),
+		make(map[anatomy.FrameCode]anatomy.Frame, 8)}
 	for _, m := range muscles {
 		a.muscles[m.Code] = m
 	}
@@ -47,6 +50,19 @@ func (a atlas) targetsOf(muscle string) []string {
 	}
 	a.targets[muscle] = targets
 	return targets
+}
+
+// locate is anatomy.Locate with frames that are made once.
+func (a atlas) locate(p anatomy.Place, zones []anatomy.Zone) (anatomy.Location, error) {
+	f, made := a.frames[p.Frame]
+	if !made {
+		var err error
+		if f, err = anatomy.ParseFrame(string(p.Frame)); err != nil {
+			return anatomy.Location{}, err
+		}
+		a.frames[p.Frame] = f
+	}
+	return f.Locate(p, zones)
 }
 
 // covers reports whether a target includes a muscle.

@@ -16,7 +16,7 @@ const nearEdge = anatomy.Millimetre
 
 // places judges muscle, side and place of each injection.
 func (c *checker) places() {
-	zones := make(map[string][]zone, 8)
+	zones := make(map[string]zones, 8)
 	var without []string
 	all := c.e.Zones(c.f.Market)
 	for k := range c.injections {
@@ -38,7 +38,7 @@ func (c *checker) places() {
 		switch {
 		case i.place != nil:
 			c.place(i, for_)
-		case len(for_) > 0:
+		case len(for_.entries) > 0:
 			without = append(without, c.body.sided(i.muscle, i.side))
 		}
 	}
@@ -79,14 +79,13 @@ func sideOf(s chartv1.Side) anatomy.Side {
 	}
 }
 
-// zone is an entry of the formulary beside its geometry.
-type zone struct {
-	entry *formularyv1.Zone
-	of    anatomy.Zone
+// zones are entries of the formulary, each beside its geometry.
+type zones struct {
+	entries  []*formularyv1.Zone
+	geometry []anatomy.Zone
 }
 
-func (c *checker) zonesOf(muscle string, all []*formularyv1.Zone) []zone {
-	var some []zone
+func (c *checker) zonesOf(muscle string, all []*formularyv1.Zone) (some zones) {
 	for _, z := range all {
 		if !c.body.covers(z.GetTarget(), muscle) {
 			continue
@@ -99,21 +98,17 @@ func (c *checker) zonesOf(muscle string, all []*formularyv1.Zone) []zone {
 		if z.MostMicrometers != nil {
 			of.Most = anatomy.At(anatomy.Micrometre(z.GetMostMicrometers()))
 		}
-		some = append(some, zone{z, of})
+		some.entries, some.geometry = append(some.entries, z), append(some.geometry, of)
 	}
 	return some
 }
 
 // place compares where the needle goes in with the zones of the muscle.
-func (c *checker) place(i *injection, zones []zone) {
-	geometry := make([]anatomy.Zone, len(zones))
-	for k := range zones {
-		geometry[k] = zones[k].of
-	}
+func (c *checker) place(i *injection, near zones) {
 	at := anatomy.Place{Frame: anatomy.FrameCode(i.place.GetFrame()), Side: sideOf(i.side), X: anatomy.Micrometre(i.place.GetXMicrometers()),
 		Y:     anatomy.Micrometre(i.place.GetYMicrometers()),
 		Scale: anatomy.Scale{Measure: i.place.GetScale().GetMeasure(), Measured: anatomy.Micrometre(i.place.GetScale().GetMeasuredMicrometers())}}
-	where, err := anatomy.Locate(at, geometry)
+	where, err := c.body.locate(at, near.geometry)
 	if err != nil {
 		c.say(said{code: CodePlaceUnreadable, about: []string{i.path},
 			text: "The place of an injection cannot be: " + err.Error() + ". Zones were not looked at."})
@@ -124,17 +119,17 @@ func (c *checker) place(i *injection, zones []zone) {
 			text: "An injection is said to be in the " + c.body.sided(i.muscle, i.side) + ", and its place lies " + sideText(where.Side) + "."})
 	}
 	for _, r := range where.Readings {
-		c.reading(i, r, entryOf(zones, r.Zone.Code))
+		c.reading(i, r, near.entryOf(r.Zone.Code))
 	}
 	for _, u := range where.Unmeasured {
-		c.unmeasured(i, u, entryOf(zones, u.Zone.Code))
+		c.unmeasured(i, u, near.entryOf(u.Zone.Code))
 	}
 }
 
-func entryOf(zones []zone, code string) *formularyv1.Zone {
-	for _, z := range zones {
-		if z.of.Code == code {
-			return z.entry
+func (z zones) entryOf(code string) *formularyv1.Zone {
+	for i := range z.geometry {
+		if z.geometry[i].Code == code {
+			return z.entries[i]
 		}
 	}
 	return nil
