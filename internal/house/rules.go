@@ -22,7 +22,7 @@ type Rule struct {
 func Rules() map[string]Rule {
 	all := []string{
 		"dose", "fault", "causal", "record", "schema", "wire", "formulary", "replica", "reckon", "store", "store/boltstore", "durable", "blob",
-		"ledger", "auth", "audit", "chart", "anatomy", "gs1", "guard", "export", "gather", "rest", "visit", "stock", Gen,
+		"ledger", "auth", "audit", "chart", "anatomy", "gs1", "guard", "export", "gather", "rest", "visit", "stock", "starter", "calendar", Gen,
 	}
 	withService := append(slices.Clone(all), "service")
 	withServer := append(slices.Clone(withService), "server")
@@ -41,6 +41,7 @@ func Rules() map[string]Rule {
 		"internal/export":    {Pure: true, Ours: []string{Gen}},
 		"internal/guard":     {Pure: true, Ours: []string{"dose", "anatomy", "formulary", "chart", Gen}},
 		"internal/visit":     {Pure: true, Ours: []string{"dose", "anatomy", "formulary", "fault", Gen}},
+		"internal/starter":   {Pure: true, Ours: []string{Gen}},
 		"internal/stock":     {Pure: true, Ours: []string{"dose", "gs1", "formulary", "visit", "fault", Gen}},
 		"internal/reckon":    {Pure: true, Ours: []string{"dose", "formulary", "guard", "fault", Gen}},
 		"internal/gather":    {Pure: true, Ours: []string{"formulary", "fault", Gen}},
@@ -55,7 +56,7 @@ func Rules() map[string]Rule {
 		"internal/audit":           {Ours: []string{"store", Gen}},
 		"internal/rest":            {Ours: []string{"fault", Gen}},
 		"internal/service":         {Ours: all},
-		"internal/server":          {Ours: withService},
+		"internal/server":          {Ours: append(slices.Clone(withService), "tablet")},
 		"internal/device": {Ours: []string{
 			"store", "store/boltstore", "durable", "replica", "chart", "formulary", "gather", "record", "causal", "schema", "wire", "auth", "fault", Gen,
 		}},
@@ -68,11 +69,13 @@ func Rules() map[string]Rule {
 		"internal/tabletcore": {Pure: true, Ours: []string{
 			"replica", "chart", "gather", "reckon", "formulary", "anatomy", "record", "causal", "schema", "fault", Gen,
 		}},
+		"internal/tablet":     {},
 		"cmd/needlebook-wasm": {Ours: []string{"tabletcore"}},
 
 		"internal/house/gates":    {Ours: []string{"house"}},
 		"internal/house/openapi":  {},
 		"internal/house/messages": {},
+		"internal/house/tablet":   {},
 	}
 }
 
@@ -113,6 +116,7 @@ func testModules() []string {
 	return []string{
 		"pgregory.net/rapid", "github.com/stretchr/testify", "github.com/google/go-cmp", "github.com/rogpeppe/go-internal",
 		"github.com/santhosh-tekuri/jsonschema/v6", "github.com/pb33f/libopenapi", "github.com/pb33f/libopenapi-validator",
+		"github.com/tetratelabs/wazero", "github.com/chromedp/chromedp", "github.com/chromedp/cdproto",
 	}
 }
 

@@ -17,6 +17,7 @@ import (
 	"needlebook/internal/auth"
 	"needlebook/internal/fault"
 	"needlebook/internal/rest"
+	"needlebook/internal/tablet"
 )
 
 // Limits of the listener. A whole clinic may come from one address.
@@ -36,11 +37,11 @@ const (
 func (s *Server) openTLS() (err error) {
 	switch {
 	case s.cfg.CertFile != "":
-		pair, err := tls.LoadX509KeyPair(s.cfg.CertFile, s.cfg.KeyFile)
+		c, err := openCertificate(s.cfg.CertFile, s.cfg.KeyFile, s.log)
 		if err != nil {
-			return fmt.Errorf("read certificate: %w", err)
+			return err
 		}
-		s.tls = &tls.Config{MinVersion: tls.VersionTLS12, Certificates: []tls.Certificate{pair}}
+		s.tls = &tls.Config{MinVersion: tls.VersionTLS12, GetCertificate: c.get}
 	case s.cfg.usesAuthority():
 		if len(s.cfg.Hosts) == 0 {
 			s.cfg.Hosts = hostsOf(s.cfg.Listen)
@@ -138,7 +139,7 @@ func (s *Server) mux() http.Handler {
 			mux.Handle(path, pages)
 		}
 	}
-	mux.Handle("/", s.service.Handler())
+	mux.Handle("/", s.tablet(s.service.Handler()))
 	return mux
 }
 
@@ -152,6 +153,16 @@ func (s *Server) certificate(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Content-Type", "application/x-pem-file")
 	w.Header().Set("Content-Disposition", `attachment; filename="needlebook-authority.pem"`)
 	_, _ = w.Write(s.authority.CertificatePEM()) // the client may be gone
+}
+
+// tablet serves the tablet client before the calls. Its files are part of the binary, so that they cannot be read is a defect of the build.
+func (s *Server) tablet(calls http.Handler) http.Handler {
+	h, err := tablet.Handler(calls)
+	if err != nil {
+		s.log.Error("the tablet client is not served", "cause", err)
+		return calls
+	}
+	return h
 }
 
 // CertificatePath is where a tablet fetches the certificate of the clinic's own authority.

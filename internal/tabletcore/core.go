@@ -129,7 +129,7 @@ func (c *Core) call(frame []byte) (answer, error) {
 // methods lists what can be asked, by name.
 func methods() map[string]method {
 	all := map[string]method{
-		"begin": begin, "load": load, "compact": compact, "statement": statement,
+		"begin": begin, "load": load, "compact": compact, "statement": statement, "refusal": readServerRefusal,
 	}
 	for name, m := range map[string]method{
 		"next": next, "sign_page": signPage, "receive": receive, "receive_hello": receiveHello, "refused": refused, "poll": poll, "standing": standing,

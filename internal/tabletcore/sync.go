@@ -174,6 +174,15 @@ func refused(c *Core, r request) (answer, error) {
 	}{c.replica.Refused(c.step, f.Error) == nil, f.show()}}, nil
 }
 
+// readServerRefusal says what an error of the server's to any other call means; the request is as that of refused.
+func readServerRefusal(_ *Core, r request) (answer, error) {
+	f, err := readRefusal(r)
+	if err != nil {
+		return answer{}, err
+	}
+	return answer{json: map[string]shownFault{"fault": f.show()}}, nil
+}
+
 // serverFault is a refusal of the server's, with its own sentence.
 type serverFault struct {
 	*fault.Error

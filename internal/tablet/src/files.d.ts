@@ -1,0 +1,2 @@
+// What the build takes besides scripts.
+declare module "*.css";
