@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"net/http"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -217,5 +218,67 @@ func TestDoseRecordsUsage(t *testing.T) {
 		if code != exitUsage || stdout != "" || !strings.Contains(stderr, row.want) {
 			t.Errorf("%v: exit %d, want %d and %q: %s", row.args, code, exitUsage, row.want, stderr)
 		}
+	}
+}
+
+// TestReplicaKnowsTheClinicsOwnProducts: a product that only the clinic's own edition has is refused on a replica until the edition and the clinic's choice of
+// it are there; then it may be written, offline, and the edition is the one that a visit is judged by.
+func TestReplicaKnowsTheClinicsOwnProducts(t *testing.T) {
+	root := t.TempDir()
+	a, b, editions := filepath.Join(root, "a"), filepath.Join(root, "b"), filepath.Join(root, "editions")
+	c := startClinic(t, a, b)
+	password := filepath.Join(root, "password")
+	if err := os.WriteFile(password, []byte(testPassword), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for name, role := range map[string]accessv1.Role{"lena": accessv1.Role_ROLE_MEDICAL_LEAD, "ada": accessv1.Role_ROLE_ADMINISTRATOR} {
+		if _, err := c.hire(t.Context(), name, role); err != nil {
+			t.Fatal(err)
+		}
+	}
+	do := func(want int, stdin string, args ...string) string {
+		t.Helper()
+		code, stdout, stderr := runHere(t, stdin, args...)
+		if code != want {
+			t.Fatalf("%v: exit %d, want %d: %s%s", args, code, want, stdout, stderr)
+		}
+		return stdout
+	}
+	as := func(name, dir string) {
+		t.Helper()
+		do(exitDone, "", "replica", "sign-in", "--dir", dir, "--name", name, "--password-file", password)
+	}
+	draft := filepath.Join(root, "draft.json")
+	if err := os.WriteFile(draft, []byte(`{"label": "Harbour", "version": "harbour-1", "products": [{"value": {"name": "exampletoxinA",
+	  "unit_name": "units of exampletoxinA", "provenance": {"obtained": "OBTAINED_LEAD", "remark": "a trial"}}}]}`), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	const vial = `{"id": "33333333-0000-4000-8000-000000000009", "presentation": {"product": "exampletoxinA", "content_milliunits": 50000}}`
+	as("lena", a)
+	do(exitDone, do(exitDone, "", "formulary", "publish", "-out", editions, "-json", draft), "replica", "put", "formulary_edition", "--dir", a)
+	do(exitDone, "", "replica", "sync", "--dir", a)
+	published, err := os.ReadFile(filepath.Join(editions, "harbour-1.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var edition struct {
+		ID        string
+		Published struct{ Hash string }
+	}
+	if err := json.Unmarshal(published, &edition); err != nil {
+		t.Fatal(err)
+	}
+	as("eve", a)
+	do(exitUsage, vial, "replica", "put", "vial", "--dir", a)
+	as("ada", a)
+	do(exitDone, `{"id": "`+c.home+`", "formulary": {"edition": {"edition_id": "`+edition.ID+`", "version": "harbour-1", "hash": "`+edition.Published.Hash+`"},
+	  "chosen": {"by": "`+edition.ID+`", "at": "2026-05-01T09:00:00Z"}}}`, "replica", "put", "clinic", "--dir", a, "--mask", "formulary")
+	do(exitDone, "", "replica", "sync", "--dir", a)
+	do(exitUsage, vial, "replica", "put", "vial", "--dir", b)
+	do(exitDone, "", "replica", "sync", "--dir", b)
+	do(exitDone, vial, "replica", "put", "vial", "--dir", b)
+	do(exitDone, `{"id": "`+dayVisit+`", "clinic_id": "`+c.home+`"}`, "replica", "put", "session", "--dir", b)
+	if stdout := do(exitHold, "", "dose", "check", "-session", dayVisit, "-dir", b); !strings.Contains(stdout, "Formulary harbour-1") {
+		t.Errorf("judged by\n%s", stdout)
 	}
 }

@@ -305,3 +305,28 @@ func TestChosen(t *testing.T) {
 		}
 	}
 }
+
+// FuzzConflict: whatever a register in conflict is said to hold, gathering answers and reckoning answers or refuses.
+func FuzzConflict(f *testing.F) {
+	for _, text := range []string{`{"vial_id":"x"}`, `"x"`, `null`, `[{"by":{"by":"x"}}]`, `{`, "", `{"vial_id":{"vial_id":"` + id(30) + `"}}`} {
+		f.Add("syringes["+id(94)+"].filling", text)
+		f.Add("order_id", text)
+	}
+	e, err := formulary.Builtin()
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Fuzz(func(t *testing.T, path, text string) {
+		s := filled()
+		own := s.views["RECORD_KIND_SESSION"+id(10)]
+		own.Conflicts[0].Path, own.Conflicts[0].Siblings = path, []*chartv1.Sibling{sibling(text), sibling(`{"vial_id":"` + id(31) + `"}`)}
+		facts, err := gather.Session(s, id(10))
+		if err != nil {
+			t.Fatal(err)
+		}
+		q := &dosev1.CheckSessionRequest{AsOf: at(), Subject: &dosev1.CheckSessionRequest_Facts{Facts: facts}}
+		if r, err := reckon.CheckSession(e, q); err == nil && r.GetMayInject() {
+			t.Fatal("may go on")
+		}
+	})
+}
