@@ -12,7 +12,19 @@ import (
 
 // EditionOf is the edition with an id. Its error is a *formulary.EntryError where the record is not here, or does not stand on what it derives from.
 func EditionOf(r Records, builtin *formulary.Edition, id string) (*formulary.Edition, error) {
-	return builtin.Resolve(&formularyv1.EditionReference{EditionId: &id}, find(r))
+	return resolve(r, builtin, &formularyv1.EditionReference{EditionId: &id})
+}
+
+// Resolver is a host that keeps editions: it answers as builtin.Resolve does.
+type Resolver interface {
+	Resolve(builtin *formulary.Edition, ref *formularyv1.EditionReference, find formulary.Find) (*formulary.Edition, error)
+}
+
+func resolve(r Records, builtin *formulary.Edition, ref *formularyv1.EditionReference) (*formulary.Edition, error) {
+	if host, ok := r.(Resolver); ok {
+		return host.Resolve(builtin, ref, find(r))
+	}
+	return builtin.Resolve(ref, find(r))
 }
 
 func find(r Records) formulary.Find {
@@ -36,7 +48,7 @@ func Chosen(r Records, builtin *formulary.Edition, clinic string) (e *formulary.
 	if ref == nil {
 		return builtin, !isDoubted(v, "formulary")
 	}
-	e, err = builtin.Resolve(ref, find(r))
+	e, err = resolve(r, builtin, ref)
 	if err != nil || e.Message().GetWithdrawn() != nil {
 		return builtin, false
 	}
@@ -47,7 +59,7 @@ func Chosen(r Records, builtin *formulary.Edition, clinic string) (e *formulary.
 // began with is not here any more the clinic's stands in, and guardrails say that it is another.
 func ForSession(r Records, builtin *formulary.Edition, s *chartv1.Session) *formulary.Edition {
 	if ref := s.GetBasis().GetEdition(); ref != nil {
-		if e, err := builtin.Resolve(ref, find(r)); err == nil {
+		if e, err := resolve(r, builtin, ref); err == nil {
 			return e
 		}
 	}

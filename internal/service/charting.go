@@ -25,12 +25,14 @@ type charting struct {
 	warm  atomic.Bool
 	// builtin is the edition that comes with the program, read once.
 	builtin func() (*formulary.Edition, error)
+	// kept are the clinics' own editions.
+	kept *kept
 }
 
 // newCharting prepares the handlers of ChartService. The index is built by the first call that needs it, or by WarmUp.
 func newCharting(s *Service) *charting {
 	c := chart.New(s.schema, nil)
-	return &charting{Service: s, chart: c, index: newIndex(s.ledger, c), builtin: sync.OnceValues(formulary.Builtin)}
+	return &charting{Service: s, chart: c, index: newIndex(s.ledger, c), builtin: sync.OnceValues(formulary.Builtin), kept: &kept{}}
 }
 
 // newChartHandler mounts ChartService.

@@ -238,6 +238,44 @@ func TestClinicsEdition(t *testing.T) {
 	wantReason(t, "another content than was chosen", err, connect.CodeInvalidArgument, "UNKNOWN_PRODUCT")
 }
 
+// TestListFindings_ByTheClinicsOwnInterval: the interval between two treatments is that of the clinics' own editions, the longest of theirs.
+func TestListFindings_ByTheClinicsOwnInterval(t *testing.T) {
+	w := newClinicServer(t)
+	lead := w.hire(w.org.ID, uuid.Nil, accessv1.Role_ROLE_INJECTOR, accessv1.Role_ROLE_MEDICAL_LEAD, accessv1.Role_ROLE_ADMINISTRATOR)
+	builtin, err := formulary.Builtin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := formulary.FillIDs(&formularyv1.FormularyEdition{
+		Id: uuid.NewString(), Label: proto.String("Harbour"), Version: proto.String("harbour-1"), Base: builtin.Reference(),
+		IntervalRules: []*formularyv1.IntervalRuleEntry{{Value: &formularyv1.IntervalRule{Code: "ours", Product: proto.String(ona), Level: formularyv1.Level_LEVEL_CAUTION,
+			Least: &formularyv1.Period{Days: 120}, Provenance: &formularyv1.Provenance{Obtained: formularyv1.Obtained_OBTAINED_LEAD, Remark: "ours"}}}},
+	})
+	own, err := formulary.Derive(builtin, m)
+	if err != nil {
+		t.Fatal(err)
+	}
+	patient := w.newPatient(lead, "Zora Lind", 1980, w.org.Clinic)
+	w.newSession(lead, patient, w.org.Clinic, 1)
+	w.newSession(lead, patient, uuid.New(), 20)
+	least := func() string {
+		found := w.foundBy(lead, &dosev1.ListFindingsRequest{})
+		if len(found) != 1 {
+			t.Fatalf("found %v", found)
+		}
+		return found[0].GetFigures()["least_days"]
+	}
+	if got := least(); got != "92" { // 3 months from 1 May, S06
+		t.Errorf("the shipped edition's: %s", got)
+	}
+	w.put(lead, &chartv1.Record{Kind: &chartv1.Record_FormularyEdition{FormularyEdition: m}}, "label", "version", "base",
+		"interval_rules["+m.GetIntervalRules()[0].GetId()+"]")
+	w.choose(lead, own.Reference())
+	if got := least(); got != "120" {
+		t.Errorf("the clinic's own: %s", got)
+	}
+}
+
 // choose sets the clinic's edition.
 func (w *clinicServer) choose(c client, ref *formularyv1.EditionReference) {
 	w.Helper()

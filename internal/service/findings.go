@@ -4,7 +4,6 @@ import (
 	"context"
 	"math"
 	"slices"
-	"sync"
 
 	dosev1 "needlebook/gen/needlebook/dose/v1"
 	faultv1 "needlebook/gen/needlebook/fault/v1"
@@ -17,14 +16,9 @@ import (
 )
 
 // findings answers FindingService.
-type findings struct {
-	*charting
-	edition func() (*formulary.Edition, error) // the built-in one, read once
-}
+type findings struct{ *charting }
 
-func newFindings(h *charting) *findings {
-	return &findings{charting: h, edition: sync.OnceValues(formulary.Builtin)}
-}
+func newFindings(h *charting) *findings { return &findings{h} }
 
 // defaultFindings is how many findings a page holds when the request does not say; maxAnchors is how many records one page looks at at most.
 const (
@@ -42,8 +36,9 @@ func (h *findings) ListFindings(ctx context.Context, m *dosev1.ListFindingsReque
 	if err != nil {
 		return nil, err
 	}
-	f := finder{desk: d, ctx: ctx}
-	if f.edition, err = h.edition(); err != nil {
+	f := finder{desk: d, ctx: ctx, shelf: newShelf(ctx, d)}
+	f.shelf.open = true
+	if f.edition, err = h.builtin(); err != nil {
 		return nil, err
 	}
 	if f.clinic, err = optionalID("clinic_id", m.ClinicId); err != nil {
@@ -70,6 +65,7 @@ type finder struct {
 	*desk
 	ctx     context.Context
 	edition *formulary.Edition
+	shelf   *shelf
 	clinic  record.ID // zero for any
 	found   []*dosev1.Finding
 	read    []touched
@@ -226,7 +222,17 @@ func (f *finder) intervals(s *chart.Facts, patient record.ID, which func(*chart.
 }
 
 func (f *finder) interval(s, o *chart.Facts, product string) error {
-	rule, ok := longestInterval(f.edition, product, earliest(s, o))
+	var rule chart.IntervalRule
+	ok := false
+	clinics := idTexts(slices.Concat(s.Clinics, o.Clinics))
+	if len(clinics) == 0 {
+		clinics = []string{""} // of no clinic: the shipped edition
+	}
+	for _, clinic := range clinics {
+		if r, there := longestInterval(f.shelf.editionAt(f.edition, clinic), product, earliest(s, o)); there && (!ok || r.Days > rule.Days) {
+			rule, ok = r, true
+		}
+	}
 	if !ok {
 		return nil
 	}

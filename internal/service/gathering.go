@@ -12,6 +12,7 @@ import (
 	optionsv1 "needlebook/gen/needlebook/options/v1"
 	"needlebook/internal/chart"
 	"needlebook/internal/fault"
+	"needlebook/internal/formulary"
 	"needlebook/internal/gather"
 	"needlebook/internal/record"
 )
@@ -25,10 +26,12 @@ type shelf struct {
 	open bool
 	// views are those that were read in this call.
 	views map[record.Key]*chartv1.RecordView
+	// chosen are the editions of clinics, as far as they were asked for.
+	chosen map[string]*formulary.Edition
 }
 
 func newShelf(ctx context.Context, d *desk) *shelf {
-	return &shelf{desk: d, ctx: ctx, views: map[record.Key]*chartv1.RecordView{}}
+	return &shelf{desk: d, ctx: ctx, views: map[record.Key]*chartv1.RecordView{}, chosen: map[string]*formulary.Edition{}}
 }
 
 // View implements gather.Records.
