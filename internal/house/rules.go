@@ -54,6 +54,7 @@ func Rules() map[string]Rule {
 		"internal/ledger":          {Ours: []string{"store", "record", "causal", "wire", "fault", Gen}},
 		"internal/auth":            {Ours: []string{"store", "fault", Gen}},
 		"internal/audit":           {Ours: []string{"store", Gen}},
+		"internal/calendar":        {Ours: []string{"visit", Gen}},
 		"internal/rest":            {Ours: []string{"fault", Gen}},
 		"internal/service":         {Ours: all},
 		"internal/server":          {Ours: append(slices.Clone(withService), "tablet")},

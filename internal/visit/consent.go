@@ -91,6 +91,8 @@ func ExplainText(h Hand, s *chartv1.Session, t *chartv1.ConsentText, clinic *cha
 		return nil, wrong("consents.explained.consent_text_id", t.GetId(), "a text that the medical lead published; this one is a draft")
 	case t.GetWithdrawn() != nil:
 		return nil, wrong("consents.explained.consent_text_id", t.GetId(), "a text that is not withdrawn")
+	case !IsAsPublished(t):
+		return nil, wrong("consents.explained.digest", t.GetVersion(), "a text that says what it said when it was published; publish the new wording as another")
 	case len(scope.GetProducts()) > 0 && !slices.Contains(scope.GetProducts(), product):
 		return nil, wrong("consents.explained.product", product, "one of "+strings.Join(scope.GetProducts(), ", "))
 	case len(regions) == 0:

@@ -91,13 +91,14 @@ func TestTakeAnswer_Refuses(t *testing.T) {
 }
 
 func lowerFaceText() *chartv1.ConsentText {
-	return &chartv1.ConsentText{
+	t := &chartv1.ConsentText{
 		Id: "0b9d6f5e-4c1a-4f0e-9a55-0000000000f1", Version: proto.String("3"), Language: proto.String("en"), Title: proto.String("Around the mouth"),
 		Scope: &chartv1.ConsentScope{Regions: []string{"lower_face"}}, CoolingOffHours: proto.Int32(24),
 		Risks: []*chartv1.NamedRisk{{Id: "r1", Risk: &chartv1.RiskText{Code: "crooked_mouth", Text: "The mouth may be crooked."}},
 			{Id: "r2", Risk: &chartv1.RiskText{Code: "wears_off", Text: "It wears off.", Position: 1}}},
-		Published: &chartv1.TextPublication{Digest: []byte("the digest of the text as it is.")},
 	}
+	t.Published = &chartv1.TextPublication{Digest: visit.TextDigest(t)}
+	return t
 }
 
 func TestConsent(t *testing.T) {
@@ -113,6 +114,11 @@ func TestConsent(t *testing.T) {
 	}
 	if _, err := visit.ExplainText(b.hand(mia), s, text, nil, abo, "upper_face"); !refused(err, "consents.explained.regions") {
 		t.Errorf("another region: %v", err)
+	}
+	changed := proto.CloneOf(text)
+	changed.Risks = changed.Risks[:1]
+	if _, err := visit.ExplainText(b.hand(mia), s, changed, nil, abo); !refused(err, "consents.explained.digest") {
+		t.Errorf("a text that was changed since it was published: %v", err)
 	}
 	clinic := &chartv1.Clinic{Policies: &chartv1.ClinicPolicies{CoolingOffHours: 48}}
 	part, err := visit.ExplainText(b.hand(mia), s, text, clinic, abo)
