@@ -147,8 +147,8 @@ func (r *Replica) View(k record.Key) *record.State {
 	}
 	var v *record.State
 	switch {
-	case l.stale && l.server.Empty():
-		// It left the scope. What the server had seen of it then nobody sees any more, so no edit may say that its author did.
+	case l.left():
+		// What the server had seen of it then nobody sees any more, so no edit may say that its author did.
 		v = record.NewState(k)
 	case len(l.own) == 0:
 		return l.server
@@ -160,6 +160,16 @@ func (r *Replica) View(k record.Key) *record.State {
 	}
 	return v
 }
+
+// Whole reports whether View shows all that this replica ever wrote into a record. It does not once the record left the scope, until it comes back: what is
+// written meanwhile is shown alone. Such a record is not to be signed: the signature would cover, by the replica's counters, what its signer does not see.
+func (r *Replica) Whole(k record.Key) bool {
+	l := r.locals[k]
+	return l == nil || !l.left() || len(l.server.Seen) == 0
+}
+
+// left reports whether the record left the scope and has not come back.
+func (l *local) left() bool { return l.stale && l.server.Empty() }
 
 // Held is the edits of a record that the server holds back or that wait there, with what became of those judged since.
 func (r *Replica) Held(k record.Key) []wire.Held {

@@ -3,6 +3,7 @@ package replica
 import (
 	"slices"
 
+	"needlebook/internal/causal"
 	"needlebook/internal/record"
 )
 
@@ -19,9 +20,10 @@ func (r *Replica) startReplacing(ch *Changes) {
 	r.backupsUnknown(ch)
 }
 
-// finishReplacing drops the states that the server no longer has.
+// finishReplacing drops the states that the server no longer has, or that are not in this replica's scope.
 func (r *Replica) finishReplacing(ch *Changes) {
 	r.replacing = false
+	taken := r.taken()
 	for _, k := range r.sortedKeys() {
 		l := r.locals[k]
 		if !l.stale {
@@ -32,7 +34,10 @@ func (r *Replica) finishReplacing(ch *Changes) {
 		if !r.barred(old) {
 			r.recover(old, l, ch)
 		}
-		if len(l.own) == 0 {
+		if seen := taken[k]; len(seen) > 0 { // it is on the server, which does not send it: it left the scope, as in forget
+			l.server.Seen, l.stale = seen, true
+		}
+		if len(l.own) == 0 && !l.stale {
 			delete(r.locals, k)
 			ch.delete(localKey(k))
 		} else {
@@ -41,6 +46,20 @@ func (r *Replica) finishReplacing(ch *Changes) {
 		ch.changed(k)
 	}
 	r.wishNoMore()
+}
+
+// taken is the own edits that are kept and that the server has, by record.
+func (r *Replica) taken() map[record.Key]causal.Vector {
+	out := map[record.Key]causal.Vector{}
+	for _, inc := range r.incarnations {
+		for _, o := range inc.kept {
+			k := o.edit.Key
+			if l := r.locals[k]; l != nil && o.fate == settled && !slices.Contains(l.own, o) {
+				out[k] = out[k].With(o.edit.Dot)
+			}
+		}
+	}
+	return out
 }
 
 func (r *Replica) sortedKeys() []record.Key {

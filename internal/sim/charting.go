@@ -150,8 +150,8 @@ func (t *tablet) witness(k record.Key, serial int, how string) {
 	var tagged []byte
 	m := t.edit(k, serial, manner, func(sc *scribe) []record.Write {
 		content, err := t.schema.ToSign(sc.view)
-		if err != nil || len(content.GetVector()) < 2 {
-			return nil // a conflict, or nothing to sign
+		if err != nil || len(content.GetVector()) < 2 || !t.r.Whole(k) {
+			return nil // a conflict, nothing to sign, or not all that there is to sign
 		}
 		signer := sc.by
 		content.Meaning = syncv1.SignatureMeaning_SIGNATURE_MEANING_PERFORMED

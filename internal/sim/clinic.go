@@ -116,6 +116,8 @@ func (w *world) doInClinic(s Step, t *tablet) {
 		t.photo(w.patient(s.Which), s.Serial, s.How)
 	case "picture":
 		t.sendPiece(s.How, s.Serial)
+	case "compare":
+		w.compare(t)
 	case "sweep":
 		w.server.blobs.sweep()
 	}

@@ -10,6 +10,7 @@ import (
 	syncv1 "needlebook/gen/needlebook/sync/v1"
 	"needlebook/internal/chart"
 	"needlebook/internal/record"
+	"needlebook/internal/wire"
 )
 
 // scopeOf is what a tablet must show at the end: of what the server shows, the records that it holds.
@@ -21,6 +22,38 @@ func (w *world) scopeOf(t *tablet, server *shown) *shown {
 		}
 	}
 	return s
+}
+
+// compare lets a tablet sync in the middle of things and holds what it shows against the server's states of those patients who are in the device's scope now,
+// as the server's table of scopes has them. Where an edit waits the two may differ until its wait is over.
+func (w *world) compare(t *tablet) {
+	if !t.sync() || w.finding != nil {
+		return
+	}
+	armed := w.server.store.fail
+	w.server.store.fail = NoFailure
+	defer func() { w.server.store.fail = armed }()
+	server, now := w.onServer(), w.server.scope(t.device)
+	w.count("comparisons")
+	for _, k := range w.keys {
+		want := server.states[k]
+		waits := slices.ContainsFunc(server.held[k], func(h wire.Held) bool { return h.Status == syncv1.HeldStatus_HELD_STATUS_WAITING })
+		if waits {
+			continue
+		}
+		if want == nil || t.limited && !concerns(want, now) {
+			want = record.NewState(k)
+		}
+		if have := t.r.View(k); have.Digest() != want.Digest() && !(have.Empty() && want.Empty()) {
+			w.found("convergence", "tablet %d is in step and shows %v as %v, the server as %v", t.index, k, have.Seen, want.Seen)
+		}
+	}
+}
+
+// concerns reports whether a record concerns nobody or one of some patients.
+func concerns(st *record.State, patients map[record.ID]bool) bool {
+	who := subjects(st)
+	return len(who) == 0 || slices.ContainsFunc(who, func(p record.ID) bool { return patients[p] })
 }
 
 // judgeIndex holds that a tablet names every patient of whom the server has something and whom it does not hold, with what must be known of her.

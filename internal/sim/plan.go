@@ -44,7 +44,7 @@ func clinic() []weighted {
 		{1, "send", "twice"}, {3, "send", "crashbefore"}, {3, "send", "crashafter"}, {1, "send", "tamper"}, {3, "late", "plain"}, {2, "replay", "plain"},
 		{3, "restart", "plain"}, {3, "rights", "plain"}, {4, "judge", "release"}, {1, "judge", "take"}, {1, "judge", "giveup"}, {2, "api", "plain"},
 		{1, "fail", "noroom"}, {1, "fail", "lostcommit"}, {1, "fail", "latecommit"}, {1, "fail", "noread"}, {1, "fail", "lateread"},
-		{2, "reboot", "plain"}, {1, "revoke", "plain"}, {2, "allow", "plain"}, {1, "upgrade", "tablet"}, {1, "upgrade", "server"}, {4, "look", "plain"},
+		{2, "reboot", "plain"}, {1, "revoke", "plain"}, {2, "allow", "plain"}, {1, "upgrade", "tablet"}, {1, "upgrade", "server"}, {4, "look", "plain"}, {6, "compare", "plain"},
 		{2, "backup", "plain"}, {2, "forget", "plain"},
 	}
 }

@@ -1,10 +1,12 @@
 package sim
 
 import (
+	"context"
 	"slices"
 
 	optionsv1 "needlebook/gen/needlebook/options/v1"
 	"needlebook/internal/record"
+	"needlebook/internal/store"
 )
 
 // limitScope makes a new tablet one that holds some patients only.
@@ -77,4 +79,17 @@ func subjects(st *record.State) []record.ID {
 func (w *world) holds(t *tablet, st *record.State) bool {
 	who := subjects(st)
 	return !t.limited || len(who) == 0 || slices.ContainsFunc(who, func(p record.ID) bool { return w.clinic.wanted[heldBy{t.device, p}] })
+}
+
+// scope is the patients in a device's scope, as the server's store has them (docs/format.md).
+func (s *server) scope(device record.ID) map[record.ID]bool {
+	out := map[record.ID]bool{}
+	prefix := append(append([]byte{'d'}, device[:]...), 'p')
+	must(s.store.View(context.Background(), func(r store.Reader) error {
+		return r.Scan(prefix, append(slices.Clone(prefix[:len(prefix)-1]), 'p'+1), func(key, _ []byte) error {
+			out[record.ID(key[len(prefix):])] = true
+			return nil
+		})
+	}))
+	return out
 }

@@ -236,6 +236,9 @@ func (s *server) restore(which int, how string) {
 		}
 	}
 	s.w.count("restores")
+	if how == "hand" {
+		s.w.count("restores by hand")
+	}
 	s.disk = b.disk.Snapshot()
 	s.restorePhotos(b, how)
 	for at := range s.w.book.edits {

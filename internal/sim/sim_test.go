@@ -91,7 +91,7 @@ func everything(in Setting) []string {
 		return append(out, "waiting given up", "recovered values taken")
 	}
 	return append(out,
-		"patients asked for", "patients given back", "patients given back with edits unsent", "patients in the safety index", "treatments in the safety index",
+		"comparisons", "patients asked for", "patients given back", "patients given back with edits unsent", "patients in the safety index", "treatments in the safety index",
 		"sessions moved to another patient", "sessions voided", "vials overdrawn",
 		"photos taken", "photos sent", "photos refused", "photos read", "photos let go", "photos lost by a restore",
 	)

@@ -63,6 +63,7 @@ func operations() map[string][]string {
 		"bar":      {"plain"},                                                  // a device may no longer ask for a patient, or may again
 		"photo":    {"plain", "same", "wrong"},                                 // a tablet takes a photo: a new one, one with the bytes of another, one that rots
 		"picture":  {"plain", "loserequest", "loseanswer", "twice", "skip"},    // a tablet sends a piece of a photo, the next or one further on
+		"compare":  {"plain"},                                                  // a tablet syncs, and is held against the server at once
 		"sweep":    {"plain"},                                                  // the server drops the pieces of photos that are not whole
 	}
 }
