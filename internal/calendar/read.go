@@ -77,30 +77,65 @@ func Read(h visit.Hand, file []byte, known []*chartv1.Appointment, s Source) (Pl
 	if r.zone, ok = r.load(s.Zone); !ok {
 		return Plan{}, fmt.Errorf("zone: read %q, want a name of the time zone database", s.Zone)
 	}
-	for decoder := ical.NewDecoder(bytes.NewReader(file)); ; {
-		c, err := decoder.Decode()
-		if errors.Is(err, io.EOF) && len(r.calendars) > 0 {
-			break
-		}
-		if err != nil {
-			return Plan{}, fmt.Errorf("%w: %w", ErrNotCalendar, err)
-		}
-		r.calendars = append(r.calendars, c)
+	calendars, err := decode(file)
+	if err != nil {
+		return Plan{}, err
 	}
-	for _, c := range r.calendars {
+	for _, c := range calendars {
 		r.calendar(c)
 	}
 	r.finish()
 	return r.plan, nil
 }
 
+// mostDepth bounds how deep components stand within each other; an alarm in an event in a calendar is three.
+const mostDepth = 8
+
+// decode reads the calendars of a file. The library gives up in a panic on some lines that are none, and goes as deep as a file says; both are refused.
+func decode(file []byte) (calendars []*ical.Calendar, err error) {
+	defer func() {
+		if recover() != nil {
+			calendars, err = nil, fmt.Errorf("%w: a line of it cannot be read", ErrNotCalendar)
+		}
+	}()
+	if depthOf(file) > mostDepth {
+		return nil, fmt.Errorf("%w: its parts stand more than %d deep within each other", ErrNotCalendar, mostDepth)
+	}
+	for decoder := ical.NewDecoder(bytes.NewReader(file)); ; {
+		c, err := decoder.Decode()
+		switch {
+		case errors.Is(err, io.EOF) && len(calendars) > 0:
+			return calendars, nil
+		case err != nil:
+			return nil, fmt.Errorf("%w: %w", ErrNotCalendar, err)
+		}
+		calendars = append(calendars, c)
+	}
+}
+
+// depthOf is how many parts of a file are begun and not ended, at the most.
+func depthOf(file []byte) (most int) {
+	depth := 0
+	for line := range bytes.Lines(file) {
+		name, _, _ := bytes.Cut(line, []byte(":"))
+		name, _, _ = bytes.Cut(name, []byte(";"))
+		switch {
+		case bytes.EqualFold(bytes.TrimSpace(name), []byte("BEGIN")):
+			depth++
+		case bytes.EqualFold(bytes.TrimSpace(name), []byte("END")):
+			depth = max(0, depth-1)
+		}
+		most = max(most, depth)
+	}
+	return most
+}
+
 // reader goes through a file.
 type reader struct {
-	hand      visit.Hand
-	source    Source
-	zone      *time.Location
-	calendars []*ical.Calendar
-	known     map[string]*chartv1.Appointment
+	hand   visit.Hand
+	source Source
+	zone   *time.Location
+	known  map[string]*chartv1.Appointment
 	// seen are the entries of the file by their UID, with the sequence that counts; wanted are those entries.
 	seen    map[string]int
 	wanted  []entry

@@ -219,7 +219,7 @@ func TestRead_Misfits(t *testing.T) {
 	if len(p.Made) != 1 || len(p.Misfits) != 1 || p.Outside != 1 || p.Made[0].GetImported().GetSequence() != 1 {
 		t.Errorf("twice, and outside: %+v", p)
 	}
-	for _, text := range []string{"", "no calendar", "BEGIN:VCALENDAR\r\nBEGIN:VEVENT\r\n"} {
+	for _, text := range []string{"", "no calendar", "BEGIN:VCALENDAR\r\nBEGIN:VEVENT\r\n", "0;0=", strings.Repeat("BEGIN:X\n", 100_000)} {
 		if _, err := calendar.Read(hand(), []byte(text), nil, source()); !errors.Is(err, calendar.ErrNotCalendar) {
 			t.Errorf("%q: %v", text, err)
 		}
