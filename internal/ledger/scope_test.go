@@ -219,3 +219,30 @@ func TestScope_WhatARestoreLostIsRecoveredBeforeItIsGivenBack(t *testing.T) {
 		t.Error("the patient who was given back is still held")
 	}
 }
+
+// TestScope_WhomTheServerBarsAfterARestoreIsForgotten: a tablet that asks again for the patients it holds is refused one of them, and the sync goes on. What it
+// had of her is not taken for lost.
+func TestScope_WhomTheServerBarsAfterARestoreIsForgotten(t *testing.T) {
+	w := newWorld(t)
+	desk, room := w.tablet(), w.tablet()
+	room.store(room.r.LimitScope())
+	p, q := w.patient(), w.patient()
+	desk.edit(p, born(1980))
+	desk.edit(q, born(1990))
+	desk.sync()
+	room.store(room.r.Hold(p.ID))
+	room.store(room.r.Hold(q.ID))
+	putBack := w.backup()
+	room.sync()
+	putBack()
+	w.mayHold = func(id record.ID) error {
+		if id == p.ID {
+			return fault.New(faultv1.Reason_REASON_NOT_ALLOWED, "scope.add", "", "").With("patient_id", id.String())
+		}
+		return nil
+	}
+	room.sync()
+	if !room.r.View(p).Empty() || room.r.View(q).Empty() || len(room.r.Recovered()) > 0 {
+		t.Errorf("the barred patient is shown %v, the other %v, %d values recovered", !room.r.View(p).Empty(), !room.r.View(q).Empty(), len(room.r.Recovered()))
+	}
+}

@@ -173,21 +173,24 @@ func (r *Replica) granted(m *syncv1.ScopeChange, ch *Changes) {
 }
 
 // unwish gives up asking for a patient whom the server does not let the device hold, so that what else there is to exchange is not refused with it. The
-// stored wish goes with the next answer; until then it may be asked and given up once more.
-func (r *Replica) unwish(patient string) {
+// stored wish goes with the next answer; until then it may be asked and given up once more. It reports whether nobody but the replica itself had asked, which
+// goes on without her.
+func (r *Replica) unwish(patient string) (unasked bool) {
 	id, err := record.ParseID(patient)
 	if err != nil {
-		return
+		return false
 	}
-	if r.wishes.again[id] {
+	again := r.wishes.again[id]
+	if again {
 		delete(r.wishes.again, id)
 		r.wishes.refused[id] = true
 	}
 	if !r.wishes.patients[id] {
-		return
+		return again
 	}
 	delete(r.wishes.patients, id)
 	r.unwished = append(r.unwished, id)
+	return false
 }
 
 // takeSafety replaces what was known of patients outside the scope.

@@ -150,7 +150,7 @@ func (t *tablet) witness(k record.Key, serial int, how string) {
 	var tagged []byte
 	m := t.edit(k, serial, manner, func(sc *scribe) []record.Write {
 		content, err := t.schema.ToSign(sc.view)
-		if err != nil || len(content.GetVector()) < 2 || !t.r.Whole(k) {
+		if err != nil || len(content.GetVector()) < 2 || !t.r.Whole(k) && !t.w.seams.blind {
 			return nil // a conflict, nothing to sign, or not all that there is to sign
 		}
 		signer := sc.by

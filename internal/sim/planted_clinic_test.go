@@ -6,9 +6,11 @@ import (
 	"testing"
 
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/descriptorpb"
 
 	chartv1 "needlebook/gen/needlebook/chart/v1"
 	dosev1 "needlebook/gen/needlebook/dose/v1"
+	optionsv1 "needlebook/gen/needlebook/options/v1"
 	syncv1 "needlebook/gen/needlebook/sync/v1"
 	"needlebook/internal/blob"
 	"needlebook/internal/causal"
@@ -20,7 +22,7 @@ import (
 
 // clinicMistakes is the mistakes with scope, photos, vials and signatures.
 func clinicMistakes(t *testing.T) []mistake {
-	unsigned := unsignedSchema(t)
+	unsigned, noteless := unsignedSchema(t), notelessSchema(t)
 	out := []mistake{
 		{name: "giving a patient back drops unsent edits", plant: func() seams { return seams{unhold: dropUnsent} }},
 		{name: "a record that is still held is taken for gone", plant: func() seams { return seams{answer: forgetTooMuch} }},
@@ -40,6 +42,9 @@ func clinicMistakes(t *testing.T) []mistake {
 		{name: "of draws in conflict one counts", near: 200, plant: func() seams { return seams{folds: folds{vial: countOne}} }},
 		{name: "a vial is overdrawn only when that is sure", near: 280, plant: func() seams { return seams{folds: folds{overdrawn: onlySure}} }},
 		{name: "what was given counts though its session is void", plant: func() seams { return seams{folds: folds{given: countVoidSession}} }},
+		{name: "a value that is back is called lost still", near: 440, plant: func() seams { return seams{persist: keepRecovered} }},
+		{name: "an honest signature is refused", plant: func() seams { return seams{exchange: signWithoutNotes(noteless)} }},
+		{name: "a record that left is signed", near: 2800, plant: func() seams { return seams{blind: true} }},
 		{name: "a late entry is swallowed", plant: func() seams { return seams{folds: folds{late: swallow}} }},
 		{name: "a signature over another fold is taken", plant: func() seams { return seams{exchange: signAnything(unsigned, false)} }},
 		{name: "a signature in the name of another is taken", plant: func() seams { return seams{exchange: signAnything(unsigned, true)} }},
@@ -225,6 +230,44 @@ func signAnything(unsigned *record.Schema, ofOthers bool) func(*world, record.ID
 			schema := w.server.ledger.Schema
 			w.server.ledger.Schema = unsigned
 			defer func() { w.server.ledger.Schema = schema }()
+		}
+		return take(m)
+	}
+}
+
+// keepRecovered never takes a recovered value off the disk.
+func keepRecovered(t *tablet, ch replica.Changes) {
+	ch.Delete = slices.DeleteFunc(slices.Clone(ch.Delete), func(key []byte) bool { return key[0] == 'r' })
+	t.put(ch)
+}
+
+// notelessSchema is the schema of a program that leaves notes out of what is signed.
+func notelessSchema(t *testing.T) *record.Schema {
+	t.Helper()
+	s, err := edited(descriptorBuilder{edit: func(f *descriptorpb.FieldDescriptorProto) {
+		if f.GetNumber() == fieldNotes && f.GetTypeName() == ".needlebook.record.v1.Note" {
+			if f.Options == nil {
+				f.Options = &descriptorpb.FieldOptions{}
+			}
+			proto.SetExtension(f.Options, optionsv1.E_Signatures, true)
+		}
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+// signWithoutNotes lets the server fold a record without its notes when it holds a signature against it.
+func signWithoutNotes(noteless *record.Schema) func(*world, record.ID, *syncv1.ExchangeRequest, takeExchange) (*syncv1.ExchangeResponse, error) {
+	return func(w *world, _ record.ID, m *syncv1.ExchangeRequest, take takeExchange) (*syncv1.ExchangeResponse, error) {
+		edits, _ := wire.DecodePage(causal.ReplicaID(m.GetReplica()), m.GetPage())
+		for i := range edits {
+			if signatures, _ := w.schemas.now.SignaturesIn(&edits[i].Edit); len(signatures) > 0 && len(edits) == 1 {
+				schema := w.server.ledger.Schema
+				w.server.ledger.Schema = noteless
+				defer func() { w.server.ledger.Schema = schema }()
+			}
 		}
 		return take(m)
 	}

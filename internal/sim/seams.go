@@ -30,7 +30,7 @@ type seams struct {
 	refused      func(*tablet, error) bool
 	forked       func(*tablet, causal.ReplicaID)
 	unhold       func(*tablet, record.ID)
-	scope        func(*tablet)
+	blind        bool // a tablet signs what it shows a part of
 	chunk        func(w *world, p piece, take takePiece) (through int64, complete bool, err error)
 	album        albumSeams
 	folds        folds
