@@ -25,7 +25,7 @@ func (s *Service) authorise(r store.Reader, org record.ID, e *record.Edit) *faul
 	case err != nil:
 		return fault.Wrap(faultv1.Reason_REASON_INTERNAL, err)
 	case auth.MayEdit(p.Roles(), e.Key.Kind), ownEntry(e):
-		return nil
+		return s.unchanged(r, org, e)
 	}
 	return authorNotAllowed(e, "an author whose roles may write "+strings.ToLower(strings.TrimPrefix(e.Key.Kind.String(), "RECORD_KIND_")))
 }

@@ -256,3 +256,17 @@ func (o *orgIndex) linked(patient record.ID) []record.ID {
 	}
 	return out
 }
+
+// known is the records of a kind as of the last time that the index was followed; it follows nothing, so it may be asked in a transaction.
+func (x *index) known(org record.ID, kind record.Kind) (out []record.Key) {
+	x.mu.Lock()
+	o := x.orgs[org]
+	x.mu.Unlock()
+	if o == nil {
+		return nil
+	}
+	for _, f := range o.some(string(byKey)+string(keyBytes(record.Key{Kind: kind})[:2]), "", math.MaxInt) {
+		out = append(out, f.facts.Key)
+	}
+	return out
+}

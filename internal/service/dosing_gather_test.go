@@ -9,12 +9,14 @@ import (
 	"connectrpc.com/connect"
 	"github.com/google/uuid"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	accessv1 "needlebook/gen/needlebook/access/v1"
 	chartv1 "needlebook/gen/needlebook/chart/v1"
 	dosev1 "needlebook/gen/needlebook/dose/v1"
 	"needlebook/gen/needlebook/dose/v1/dosev1connect"
 	formularyv1 "needlebook/gen/needlebook/formulary/v1"
+	optionsv1 "needlebook/gen/needlebook/options/v1"
 	recordv1 "needlebook/gen/needlebook/record/v1"
 	"needlebook/internal/formulary"
 	"needlebook/internal/guard"
@@ -231,11 +233,34 @@ func TestClinicsEdition(t *testing.T) {
 	_, err = prepare(away, proto.String(uuid.NewString()))
 	wantReason(t, "an edition that is not there", err, connect.CodeInvalidArgument, "INVALID_FIELD")
 
-	changed := *own.Reference()
+	amend := func(with *formularyv1.FormularyEdition, mask ...string) error {
+		with.Id = m.GetId()
+		v, err := lead.GetRecord(t.Context(), &chartv1.GetRecordRequest{Key: keyOf(optionsv1.RecordKind_RECORD_KIND_FORMULARY_EDITION, m.GetId())})
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, err = lead.EditRecord(t.Context(), &chartv1.EditRecordRequest{RequestId: uuid.NewString(), Context: v.GetView().GetContext(), UpdateMask: mask,
+			Record: &chartv1.Record{Kind: &chartv1.Record_FormularyEdition{FormularyEdition: with}}})
+		return err
+	}
+	wantReason(t, "a change of an edition in use", amend(&formularyv1.FormularyEdition{Label: proto.String("Another")}, "label"),
+		connect.CodeInvalidArgument, "OUTPUT_ONLY")
+	wantReason(t, "an entry of an edition in use", amend(&formularyv1.FormularyEdition{Products: []*formularyv1.ProductEntry{{Id: m.GetProducts()[0].GetId(),
+		Value: &formularyv1.Product{Name: "othertoxinA", UnitName: "units", Provenance: m.GetProducts()[0].GetValue().GetProvenance()}}}},
+		"products["+m.GetProducts()[0].GetId()+"].value"), connect.CodeInvalidArgument, "OUTPUT_ONLY")
+
+	changed := proto.CloneOf(own.Reference())
 	changed.Hash = make([]byte, 32)
-	w.choose(lead, &changed)
+	w.choose(lead, changed)
 	_, err = prepare(lead, nil)
 	wantReason(t, "another content than was chosen", err, connect.CodeInvalidArgument, "UNKNOWN_PRODUCT")
+
+	w.choose(lead, own.Reference())
+	if err := amend(&formularyv1.FormularyEdition{Withdrawn: &recordv1.Void{Reason: "wrong", By: lead.staff.String(), At: timestamppb.New(w.at)}}, "withdrawn"); err != nil {
+		t.Errorf("an edition in use cannot be withdrawn: %v", err)
+	}
+	_, err = prepare(lead, nil)
+	wantReason(t, "an edition that was withdrawn", err, connect.CodeInvalidArgument, "UNKNOWN_PRODUCT")
 }
 
 // TestListFindings_ByTheClinicsOwnInterval: the interval between two treatments is that of the clinics' own editions, the longest of theirs.

@@ -4,10 +4,15 @@ import (
 	"crypto/sha256"
 	"sync"
 
+	faultv1 "needlebook/gen/needlebook/fault/v1"
 	formularyv1 "needlebook/gen/needlebook/formulary/v1"
 	optionsv1 "needlebook/gen/needlebook/options/v1"
+	"needlebook/internal/chart"
+	"needlebook/internal/fault"
 	"needlebook/internal/formulary"
 	"needlebook/internal/gather"
+	"needlebook/internal/record"
+	"needlebook/internal/store"
 )
 
 // mostKept bounds the editions that are kept; an organisation has a handful.
@@ -67,4 +72,48 @@ func (s *shelf) editionAt(builtin *formulary.Edition, clinic string) *formulary.
 		s.chosen[clinic] = e
 	}
 	return e
+}
+
+// Fields of an edition's record that may be written while a clinic uses it: that it was withdrawn, notes, settlements.
+const (
+	editionWithdrawn, editionNotes, editionSettlements = 7, 90, 91
+)
+
+// unchanged refuses to change an edition that a clinic uses: what was chosen stays as it was chosen, and what changes is a new version. It may be withdrawn.
+// Which clinics there are is asked of the index, which knows all but those of the last moment; what they chose is read in the transaction.
+func (s *Service) unchanged(r store.Reader, org record.ID, e *record.Edit) *fault.Error {
+	if e.Key.Kind != optionsv1.RecordKind_RECORD_KIND_FORMULARY_EDITION || s.charting == nil || onlyWithdraws(e) {
+		return nil
+	}
+	for _, k := range s.charting.index.known(org, optionsv1.RecordKind_RECORD_KIND_CLINIC) {
+		found, err := s.ledger.ReadIn(r, org, k)
+		if err != nil {
+			return fault.Wrap(faultv1.Reason_REASON_INTERNAL, err)
+		}
+		for _, chosen := range chart.ChosenEditions(found.State) {
+			if chosen == e.Key.ID {
+				return fault.New(faultv1.Reason_REASON_OUTPUT_ONLY, "formulary_edition", "", "a new version: a clinic uses this one, which never changes")
+			}
+		}
+	}
+	return nil
+}
+
+// onlyWithdraws reports whether an edit writes nothing that an edition's hash is over.
+func onlyWithdraws(e *record.Edit) bool {
+	for i := range e.Writes {
+		kept := true
+		e.Writes[i].Each(func(reg record.Register, _ []byte, _ bool) {
+			field := reg.Field
+			if reg.Path != "" {
+				step, _ := reg.Path.Cut()
+				field = step.Field
+			}
+			kept = kept && (field == editionWithdrawn || field == editionNotes || field == editionSettlements)
+		})
+		if !kept {
+			return false
+		}
+	}
+	return true
 }
