@@ -246,3 +246,24 @@ func TestScope_WhomTheServerBarsAfterARestoreIsForgotten(t *testing.T) {
 		t.Errorf("the barred patient is shown %v, the other %v, %d values recovered", !room.r.View(p).Empty(), !room.r.View(q).Empty(), len(room.r.Recovered()))
 	}
 }
+
+// TestScope_APatientWhomARestoreLostIsRecovered: the server knows nothing of a patient any more whom a tablet asks for again. Her values are kept for a person.
+func TestScope_APatientWhomARestoreLostIsRecovered(t *testing.T) {
+	w := newWorld(t)
+	desk, room := w.tablet(), w.tablet()
+	room.store(room.r.LimitScope())
+	putBack := w.backup()
+	p := w.patient()
+	desk.edit(p, born(1980))
+	desk.sync()
+	room.store(room.r.Hold(p.ID))
+	room.sync()
+	putBack()
+	w.mayHold = func(id record.ID) error {
+		return fault.New(faultv1.Reason_REASON_NOT_FOUND, "scope.add", "", "").With("patient_id", id.String())
+	}
+	room.sync()
+	if len(room.r.Recovered()) != 1 {
+		t.Errorf("%d values recovered, want the date of birth", len(room.r.Recovered()))
+	}
+}

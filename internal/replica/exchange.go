@@ -122,7 +122,7 @@ func (o *own) size() int {
 // Refused takes a refusal of a step. It returns nil when the next step mends it: the replica says hello and finds out where it stands. Otherwise it
 // returns the refusal: nothing of the replica changed, and nothing is lost.
 func (r *Replica) Refused(s Step, refusal *fault.Error) error {
-	if r.unwish(refusal.Meta["patient_id"]) {
+	if r.unwish(refusal) {
 		return nil
 	}
 	switch refusal.Reason {

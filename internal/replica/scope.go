@@ -9,7 +9,9 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	faultv1 "needlebook/gen/needlebook/fault/v1"
 	syncv1 "needlebook/gen/needlebook/sync/v1"
+	"needlebook/internal/fault"
 	"needlebook/internal/record"
 )
 
@@ -175,15 +177,15 @@ func (r *Replica) granted(m *syncv1.ScopeChange, ch *Changes) {
 // unwish gives up asking for a patient whom the server does not let the device hold, so that what else there is to exchange is not refused with it. The
 // stored wish goes with the next answer; until then it may be asked and given up once more. It reports whether nobody but the replica itself had asked, which
 // goes on without her.
-func (r *Replica) unwish(patient string) (unasked bool) {
-	id, err := record.ParseID(patient)
+func (r *Replica) unwish(refusal *fault.Error) (unasked bool) {
+	id, err := record.ParseID(refusal.Meta["patient_id"])
 	if err != nil {
 		return false
 	}
 	again := r.wishes.again[id]
 	if again {
 		delete(r.wishes.again, id)
-		r.wishes.refused[id] = true
+		r.wishes.refused[id] = refusal.Reason == faultv1.Reason_REASON_NOT_ALLOWED // one who is missing was lost
 	}
 	if !r.wishes.patients[id] {
 		return again

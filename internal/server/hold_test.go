@@ -113,3 +113,22 @@ func (w *world) foreignPatient() record.Key {
 	}
 	return k
 }
+
+// TestHold_WhoIsRefusedUsesUpNoPulls: a tablet that asks for everything it held, as after a restore, and is refused one patient after another, may still pull
+// from the beginning.
+func TestHold_WhoIsRefusedUsesUpNoPulls(t *testing.T) {
+	t.Parallel() // runs while others wait
+	w := newWorld(t)
+	tab := w.tablet(w.hire("eve", accessv1.Role_ROLE_INJECTOR))
+	id := tab.r.ID()
+	for range 8 {
+		missing := newRecord(kindPatient)
+		_, err := tab.client.Exchange(t.Context(), &syncv1.ExchangeRequest{
+			Replica: id[:], Scope: &syncv1.ScopeChange{Mode: syncv1.ScopeMode_SCOPE_MODE_PATIENTS, Add: [][]byte{missing.ID[:]}},
+		})
+		mustRefuse(t, "a missing patient", err, faultv1.Reason_REASON_NOT_FOUND)
+	}
+	if _, err := tab.client.Exchange(t.Context(), &syncv1.ExchangeRequest{Replica: id[:]}); err != nil {
+		t.Errorf("the pull after the refusals: %v", err)
+	}
+}

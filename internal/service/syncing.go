@@ -143,6 +143,7 @@ func (y *syncing) Exchange(ctx context.Context, m *syncv1.ExchangeRequest) (*syn
 	}
 	resp, err := y.ledger.Exchange(ctx, who, m)
 	if err != nil {
+		giveBack()        // it brought nothing: a tablet that is refused one patient after another must not run out of pulls by it
 		c.entered = false // its transaction, if it came to one, may not have ended well
 		return nil, err
 	}
