@@ -24,7 +24,7 @@ type Config struct {
 	// this machine.
 	Hosts []string
 
-	// CertFile and KeyFile are a certificate chain and its key, PEM. Both or none. Read again at each start.
+	// CertFile and KeyFile are a certificate chain and its key, PEM. Both or none. Read again when they were written anew.
 	CertFile, KeyFile string
 	// Authority makes and uses a certificate authority of the clinic's own. It is used without being asked for where Listen is not loopback and no
 	// certificate is given.
