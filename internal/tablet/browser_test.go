@@ -4,15 +4,17 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"io"
+	"net"
+	"net/url"
 	"os"
 	"os/exec"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
 	"github.com/chromedp/cdproto/browser"
-	"github.com/chromedp/cdproto/cdp"
-	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 )
 
@@ -39,21 +41,28 @@ func chromium(t *testing.T) string {
 
 // screen is a browser with one window of the tablet, on a profile of its own.
 type screen struct {
-	t   *testing.T
-	ctx context.Context
-	url string
-	dir string
-	end context.CancelFunc
+	t    *testing.T
+	ctx  context.Context
+	url  string
+	dir  string
+	line *line
+	end  context.CancelFunc
 }
 
-// open starts a browser on a profile folder.
-func open(t *testing.T, dir, url string) *screen {
+// open starts a browser on a profile folder, with a line to the server.
+func open(t *testing.T, dir, server string) *screen {
 	t.Helper()
+	return start(t, dir, newLine(t, server))
+}
+
+func start(t *testing.T, dir string, l *line) *screen {
+	t.Helper()
+	url := l.url()
 	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(chromium(t)), chromedp.NoSandbox, chromedp.Flag("disable-gpu", true),
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true), chromedp.UserDataDir(dir))
 	allocator, endAllocator := chromedp.NewExecAllocator(t.Context(), options...)
 	ctx, endBrowser := chromedp.NewContext(allocator)
-	s := &screen{t: t, ctx: ctx, url: url, dir: dir, end: func() { endBrowser(); endAllocator() }}
+	s := &screen{t: t, ctx: ctx, url: url, dir: dir, line: l, end: func() { endBrowser(); endAllocator() }}
 	t.Cleanup(s.end)
 	s.do(chromedp.Navigate("about:blank"))
 	granted := browser.SetPermissionParams{
@@ -108,9 +117,10 @@ func (s *screen) opened() {
 	s.do(chromedp.WaitVisible(`.opened`))
 }
 
+// fill types over what stands in a field.
 func (s *screen) fill(id, text string) {
 	s.t.Helper()
-	s.do(chromedp.SendKeys("#"+id, text))
+	s.do(chromedp.WaitVisible("#"+id), chromedp.Evaluate[chromedp.Void](`document.getElementById("`+id+`").select()`), chromedp.KeyEvent(text))
 }
 
 func (s *screen) submit() {
@@ -151,31 +161,87 @@ func (s *screen) until(expression, want string) {
 	s.t.Fatalf("%s: %s, want %s\n%s", expression, last, want, s.page())
 }
 
-// offline cuts the page and the service worker from the network, or joins them to it again. The page's own switch does not reach the worker.
-func (s *screen) offline(off bool) {
-	s.t.Helper()
-	targets, err := chromedp.Targets(s.ctx)
+// offline cuts the tablet's line, or joins it again: connections break, and new ones are refused. A browser's own switch does not reach its service worker.
+func (s *screen) offline(off bool) { s.line.cut(off) }
+
+// line is the way from one tablet to the server, which can be cut.
+type line struct {
+	listener net.Listener
+	to       string
+
+	mu   sync.Mutex
+	off  bool
+	open map[net.Conn]bool
+}
+
+// newLine leads to a server, and has an address of its own.
+func newLine(t *testing.T, server string) *line {
+	t.Helper()
+	u, err := url.Parse(server)
 	if err != nil {
-		s.t.Fatal(err)
+		t.Fatal(err)
 	}
-	cut := func(ctx context.Context) {
-		s.t.Helper()
-		if err := chromedp.Do(ctx); err != nil {
-			s.t.Fatal(err)
+	l := &line{to: u.Host, open: map[net.Conn]bool{}}
+	if l.listener, err = net.Listen("tcp", "localhost:0"); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { l.listener.Close(); l.cut(true) })
+	go l.serve()
+	return l
+}
+
+// url is where the tablet finds the server.
+func (l *line) url() string {
+	_, port, _ := net.SplitHostPort(l.listener.Addr().String())
+	return "http://localhost:" + port
+}
+
+func (l *line) serve() {
+	for {
+		from, err := l.listener.Accept()
+		if err != nil {
+			return
 		}
-		state := network.OverrideNetworkStateParams{Offline: off, DownloadThroughput: -1, UploadThroughput: -1}
-		if _, err := cdp.Call(ctx, chromedp.FromContext(ctx).Target, network.OverrideNetworkState, state); err != nil {
-			s.t.Fatal(err)
+		to, err := net.Dial("tcp", l.to)
+		if err != nil || !l.enter(from, to) {
+			from.Close()
+			continue
+		}
+		go carry(from, to)
+		go carry(to, from)
+	}
+}
+
+// enter notes a connection; false while the line is cut.
+func (l *line) enter(ends ...net.Conn) bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for _, c := range ends {
+		if l.off {
+			c.Close()
+		} else {
+			l.open[c] = true
 		}
 	}
-	cut(s.ctx)
-	for _, x := range targets {
-		if x.Type == "service_worker" {
-			ctx, end := chromedp.NewContext(s.ctx, chromedp.WithTargetID(x.TargetID))
-			defer end()
-			cut(ctx)
+	return !l.off
+}
+
+func (l *line) cut(off bool) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.off = off
+	if off {
+		for c := range l.open {
+			c.Close()
 		}
+		clear(l.open)
 	}
+}
+
+func carry(from, to net.Conn) {
+	_, _ = io.Copy(to, from) // either end may go at any time
+	to.Close()
+	from.Close()
 }
 
 // enrol makes a browser a tablet of the demo's, and signs a person in.

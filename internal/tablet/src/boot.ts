@@ -78,7 +78,7 @@ function giveWay(): void {
   core?.exchange.close();
   core = undefined;
   phase.value = { at: "elsewhere" };
-  void disk?.idle().then(() => {
+  void (disk?.idle() ?? Promise.resolve()).then(() => {
     store?.close();
     release?.();
   });
