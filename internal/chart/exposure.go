@@ -196,3 +196,6 @@ func NumbersOf(st *record.State) LotNumbers {
 	}
 	return out
 }
+
+// Givings is how many givings count, or may.
+func (g Given) Givings() int { return len(g.givings) }

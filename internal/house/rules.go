@@ -22,7 +22,8 @@ type Rule struct {
 func Rules() map[string]Rule {
 	all := []string{
 		"dose", "fault", "causal", "record", "schema", "wire", "formulary", "replica", "reckon", "store", "store/boltstore", "durable", "blob",
-		"ledger", "auth", "audit", "chart", "anatomy", "gs1", "guard", "export", "gather", "rest", "visit", "stock", "starter", "calendar", Gen,
+		"ledger", "auth", "audit", "chart", "anatomy", "gs1", "guard", "export", "figure", "plot", "gather", "rest", "visit", "stock", "starter",
+		"calendar", Gen,
 	}
 	withService := append(slices.Clone(all), "service")
 	withServer := append(slices.Clone(withService), "server")
@@ -39,6 +40,7 @@ func Rules() map[string]Rule {
 		"internal/replica":   {Pure: true, Ours: []string{"causal", "record", "wire", "fault", Gen}},
 		"internal/chart":     {Pure: true, Ours: []string{"causal", "record", "wire", "dose", "fault", Gen}},
 		"internal/export":    {Pure: true, Ours: []string{Gen}},
+		"internal/figure":    {Pure: true, Ours: []string{"chart", "anatomy", "record", "export", Gen}},
 		"internal/guard":     {Pure: true, Ours: []string{"dose", "anatomy", "formulary", "chart", Gen}},
 		"internal/visit":     {Pure: true, Ours: []string{"dose", "anatomy", "formulary", "fault", Gen}},
 		"internal/starter":   {Pure: true, Ours: []string{Gen}},
@@ -51,6 +53,7 @@ func Rules() map[string]Rule {
 		"internal/store/boltstore": {Ours: []string{"store", "durable"}},
 		"internal/durable":         {},
 		"internal/blob":            {Ours: []string{"durable"}},
+		"internal/plot":            {Ours: []string{"figure", Gen}},
 		"internal/ledger":          {Ours: []string{"store", "record", "causal", "wire", "fault", Gen}},
 		"internal/auth":            {Ours: []string{"store", "fault", Gen}},
 		"internal/audit":           {Ours: []string{"store", Gen}},
