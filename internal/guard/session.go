@@ -2,6 +2,7 @@ package guard
 
 import (
 	"bytes"
+	"strings"
 	"time"
 
 	"needlebook/internal/dose"
@@ -46,12 +47,18 @@ func (c *checker) session() {
 	}
 	for _, record := range c.f.Held {
 		c.say(said{code: CodeHeld, about: []string{record},
-			text: "An edit of " + record + " is held and waits for a person. What it says was not looked at, and is in no sum."})
+			text: HeldText(record) + " What it says was not looked at, and is in no sum."})
 	}
 	if c.f.Unread {
 		c.say(said{code: CodeConflictUnread, about: []string{"conflicts"},
 			text: "More values are in conflict than can be judged one by one. Settle some first."})
 	}
+}
+
+// HeldText says for people that an edit of a record, such as RECORD_KIND_SESSION/id, is held.
+func HeldText(record string) string {
+	kind, _, _ := strings.Cut(strings.TrimPrefix(record, "RECORD_KIND_"), "/")
+	return "An edit of a record (" + strings.ToLower(strings.ReplaceAll(kind, "_", " ")) + ") is held and waits for a person."
 }
 
 // edition says where the visit is judged by another formulary than it began with, and louder where that is not the clinic's own either: its ceilings and

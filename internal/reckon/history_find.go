@@ -7,6 +7,7 @@ import (
 
 	"needlebook/internal/dose"
 	"needlebook/internal/formulary"
+	"needlebook/internal/guard"
 
 	dosev1 "needlebook/gen/needlebook/dose/v1"
 	formularyv1 "needlebook/gen/needlebook/formulary/v1"
@@ -75,7 +76,7 @@ func oldestOf(knowledge []*dosev1.ClinicKnowledge) string {
 func (in *historyReader) ofHeld() (found []*dosev1.Finding) {
 	for _, record := range in.held {
 		found = append(found, &dosev1.Finding{Code: CodeHeld, Level: formularyv1.Level_LEVEL_CAUTION, About: []string{record},
-			Text: "An edit of " + record + " is held and waits for a person. What it says is in no sum."})
+			Text: guard.HeldText(record) + " What it says is in no sum."})
 	}
 	return found
 }
