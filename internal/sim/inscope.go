@@ -140,7 +140,7 @@ func givenIn(m *chartv1.Session) []string {
 func (w *world) judgeRecovered(t *tablet, server *shown) {
 	for _, rec := range t.r.Recovered() {
 		st := server.states[rec.Key]
-		if st == nil || !w.holds(t, st) && (w.lost[rec.Info.AuthoredAt] || w.moved(rec.Key)) {
+		if st == nil || !w.holds(t, st) && (w.lost[rec.Info.AuthoredAt] || w.moved(rec.Key) || w.forgot(st, server)) {
 			continue
 		}
 		for _, x := range st.Siblings(rec.Register) {
@@ -161,4 +161,21 @@ func (w *world) moved(k record.Key) bool {
 		of[m.writes[r]] = true
 	}
 	return len(of) > 1
+}
+
+// forgot reports whether the server has, or once had, no record of a patient whom a record concerns, by a restore or since it was refused. It lets nobody hold
+// her then, and a tablet that did cannot tell what else it lost.
+func (w *world) forgot(st *record.State, server *shown) bool {
+	who := subjects(st)
+	for _, p := range who {
+		if of := server.states[record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_PATIENT, ID: p}]; of == nil || of.Empty() {
+			return true
+		}
+	}
+	for _, m := range w.book.edits {
+		if m.key.Kind == optionsv1.RecordKind_RECORD_KIND_PATIENT && w.lost[m.at] && slices.Contains(who, m.key.ID) {
+			return true
+		}
+	}
+	return false
 }

@@ -60,7 +60,7 @@ func (w *world) quiet() {
 	last := w.state()
 	for range maxRounds {
 		for _, t := range w.online() {
-			if !t.sync() && w.finding == nil {
+			if !t.persist() && w.finding == nil {
 				w.found("convergence", "tablet %d cannot sync though nothing fails; %d edits unsent", t.index, t.r.Unsent())
 			}
 			if w.finding != nil {
@@ -74,6 +74,16 @@ func (w *world) quiet() {
 		last = now
 	}
 	w.found("convergence", "the replicas are still changing after %d rounds", maxRounds)
+}
+
+// persist syncs, and again for as often as a patient whom the tablet asked for may be refused: each such wish is given up.
+func (t *tablet) persist() bool {
+	for range t.w.clinic.patients {
+		if t.sync() || t.w.finding != nil {
+			return true
+		}
+	}
+	return t.sync()
 }
 
 // state is a digest of where everyone stands.

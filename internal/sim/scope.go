@@ -4,7 +4,9 @@ import (
 	"context"
 	"slices"
 
+	faultv1 "needlebook/gen/needlebook/fault/v1"
 	optionsv1 "needlebook/gen/needlebook/options/v1"
+	"needlebook/internal/fault"
 	"needlebook/internal/record"
 	"needlebook/internal/store"
 )
@@ -48,7 +50,12 @@ func (w *world) lastWishes() {
 		rng := w.draw(4_000_000 + t.index)
 		for _, p := range w.clinic.patients {
 			at := heldBy{t.device, p}
-			if w.clinic.wanted[at] = rng.IntN(2) == 0; w.clinic.wanted[at] {
+			wanted := rng.IntN(2) == 0
+			if wanted {
+				_, err := w.server.ledger.Read(context.Background(), w.org, record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_PATIENT, ID: p})
+				wanted = err == nil // the server lets nobody hold a patient whom it does not know
+			}
+			if w.clinic.wanted[at] = wanted; wanted {
 				t.hold(p)
 			} else {
 				t.unhold(p)
@@ -92,4 +99,17 @@ func (s *server) scope(device record.ID) map[record.ID]bool {
 		})
 	}))
 	return out
+}
+
+// mayHold lets a device hold every patient of whom the server has a record and who is not barred from it, as the service does.
+func (s *server) mayHold(r store.Reader, at heldBy) error {
+	_, err := s.ledger.ReadIn(r, s.w.org, record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_PATIENT, ID: at.patient})
+	if err == nil && s.w.clinic.barred[at] {
+		err = fault.New(faultv1.Reason_REASON_NOT_ALLOWED, "scope.add", "", "")
+	}
+	if refusal := fault.Of(err); refusal != nil {
+		s.w.count("wishes refused")
+		return refusal.With("patient_id", at.patient.String())
+	}
+	return err
 }

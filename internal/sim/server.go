@@ -125,12 +125,7 @@ func (s *server) caller(device record.ID) ledger.Caller {
 			}
 			return w.Put(append([]byte{tableOwners}, replica[:]...), device[:])
 		},
-		MayHold: func(_ store.Reader, patient record.ID) error {
-			if s.w.clinic.barred[heldBy{device, patient}] {
-				return fault.New(faultv1.Reason_REASON_NOT_ALLOWED, "scope.add", "", "").With("patient_id", patient.String())
-			}
-			return nil
-		},
+		MayHold: func(r store.Reader, patient record.ID) error { return s.mayHold(r, heldBy{device, patient}) },
 		Verify: func(statement, signature []byte) error {
 			if string(signature) != string(seal(device, statement)) && !s.w.seams.anySignature {
 				return errors.New("signature does not verify")
