@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"strings"
 
 	"needlebook/internal/server"
 	"needlebook/internal/store/boltstore"
@@ -96,13 +97,23 @@ func absolute(paths ...*string) error {
 	return nil
 }
 
-// usageOf makes an error about a field wrong use of a command.
+// usageOf makes an error about a field wrong use of a command, and names its flags. The flags of a backup have a longer name where the server itself
+// makes it.
 func usageOf(command string, err error) error {
 	var wrong *server.ConfigError
-	if errors.As(err, &wrong) {
-		return usagef("%s: %s", command, wrong)
+	if !errors.As(err, &wrong) {
+		return err
 	}
-	return err
+	var flags []string
+	for name := range strings.SplitSeq(wrong.Field, " and ") {
+		if command != "serve" {
+			name = strings.TrimPrefix(name, "backup-")
+		}
+		flags = append(flags, "--"+name)
+	}
+	named := *wrong
+	named.Field = strings.Join(flags, " and ")
+	return usagef("%s: %s", command, &named)
 }
 
 func printValue(w io.Writer, v any) error {

@@ -270,6 +270,9 @@ func findSibling(conflicts []*chartv1.Conflict, path, text string) (*chartv1.Dot
 			}
 		}
 	}
+	if len(all) == 0 {
+		return nil, usagef("--take: read %q, and %s holds no conflict on this tablet: nothing is to be settled", text, path)
+	}
 	if len(dots) != 1 {
 		return nil, usagef("--take: read %q, want one of %s", text, strings.Join(all, ", "))
 	}

@@ -212,6 +212,9 @@ func findRecovered(d *device.Device, name, ref string) (device.Recovered, error)
 		}
 		all = append(all, r.Ref)
 	}
+	if len(all) == 0 {
+		return device.Recovered{}, usagef("%s: read %q, and no value waits here: the server lost none of this tablet's in a restore", name, ref)
+	}
 	return device.Recovered{}, usagef("%s: read %q, want one of %s", name, ref, strings.Join(all, ", "))
 }
 

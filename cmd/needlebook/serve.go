@@ -6,6 +6,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"io"
 	"log/slog"
 	"os"
 	"strings"
@@ -46,7 +47,7 @@ func runServe(ctx context.Context, e env, args []string) error {
 	var wrong *server.ConfigError
 	switch {
 	case errors.As(err, &wrong):
-		return usagef("serve: %s", wrong)
+		return usageOf("serve", wrong)
 	case errors.Is(err, server.ErrNoName):
 		return usagef("serve: --organisation is empty, want the name of the organisation at the first start")
 	case err != nil:
@@ -85,9 +86,7 @@ func serveFlags(cfg *server.Config) *flag.FlagSet {
 
 // askNames asks once, at the first start, when a person sits there.
 func askNames(e env) (organisation, clinic string, err error) {
-	if f, ok := e.stdin.(*os.File); !ok {
-		return "", "", server.ErrNoName
-	} else if info, err := f.Stat(); err != nil || info.Mode()&os.ModeCharDevice == 0 {
+	if !isTerminal(e.stdin) {
 		return "", "", server.ErrNoName
 	}
 	lines := bufio.NewScanner(e.stdin)
@@ -101,6 +100,20 @@ func askNames(e env) (organisation, clinic string, err error) {
 	return organisation, clinic, lines.Err()
 }
 
+// isTerminal reports whether a person may sit there. The empty device is a character device too, and nobody's.
+func isTerminal(in io.Reader) bool {
+	f, ok := in.(*os.File)
+	if !ok {
+		return false
+	}
+	info, err := f.Stat()
+	if err != nil || info.Mode()&os.ModeCharDevice == 0 {
+		return false
+	}
+	empty, err := os.Stat(os.DevNull)
+	return err != nil || !os.SameFile(info, empty)
+}
+
 // printServing tells where the server is and how to come in.
 func printServing(e env, s *server.Server) error {
 	out := e.stdout
@@ -112,6 +125,9 @@ func printServing(e env, s *server.Server) error {
 		}
 		fmt.Fprintf(out, "%s\nTablets trust this server once they have the certificate from\n  %s\n", code, url)
 		fmt.Fprintf(out, "Compare its SHA-256 fingerprint:\n  %s\n\n", a.Fingerprint())
+	}
+	if notice := s.Notice(); notice != "" {
+		fmt.Fprintf(e.stderr, "needlebook: serve: %s\n", notice)
 	}
 	if link := s.Link(); link != "" {
 		fmt.Fprintf(out, "first administrator, once, within %d hours:\n  %s\n", int(auth.InvitationLife.Hours()), link)

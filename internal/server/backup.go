@@ -64,7 +64,10 @@ func (b BackupConfig) recipients() (out []age.Recipient, err error) {
 	for _, text := range b.Recipients {
 		r, err := age.ParseX25519Recipient(text)
 		if err != nil {
-			return nil, &ConfigError{"backup-recipient", text, "an age recipient, age1..."}
+			if strings.HasPrefix(strings.ToUpper(text), "AGE-SECRET-KEY-") {
+				text = "a secret key, not shown"
+			}
+			return nil, &ConfigError{"backup-recipient", text, "an age recipient, age1..., the public half of a key"}
 		}
 		out = append(out, r)
 	}
@@ -89,7 +92,7 @@ func readPassphrase(path string) (string, error) {
 	}
 	line, _, _ := strings.Cut(string(b), "\n")
 	if line = strings.TrimSuffix(line, "\r"); len(line) < leastPassphrase {
-		return "", &ConfigError{"passphrase file", fmt.Sprintf("%d bytes", len(line)), fmt.Sprintf("a first line of at least %d", leastPassphrase)}
+		return "", &ConfigError{"backup-passphrase-file", fmt.Sprintf("%d bytes", len(line)), fmt.Sprintf("a first line of at least %d", leastPassphrase)}
 	}
 	return line, nil
 }
@@ -156,6 +159,9 @@ func (s source) backUp(ctx context.Context, c BackupConfig) (Backup, error) {
 		return Backup{}, fmt.Errorf("make room for a copy: %w", err)
 	}
 	defer os.RemoveAll(scratch)
+	if err := s.removeUnfinished(c.To); err != nil {
+		return Backup{}, fmt.Errorf("remove what an earlier backup left in %s when it was killed: %w", c.To, err)
+	}
 	at := s.now().UTC()
 	m, err := s.copyStore(ctx, scratch, at)
 	if err != nil {
@@ -265,7 +271,7 @@ func photoName(h blob.Hash) string { return photoFolder + "/" + h.String()[:2] +
 
 // write makes the file: age, in it zstd, in it tar, in it the manifest and then its files. It is whole or not there.
 func (s source) write(ctx context.Context, path, scratch string, m Manifest, recipients []age.Recipient) (int64, error) {
-	f, err := os.CreateTemp(filepath.Dir(path), durable.TempPrefix+"*")
+	f, err := os.CreateTemp(filepath.Dir(path), s.unfinishedIntro()+"*")
 	if err != nil {
 		return 0, err
 	}
@@ -279,6 +285,28 @@ func (s source) write(ctx context.Context, path, scratch string, m Manifest, rec
 		return 0, err
 	}
 	return info.Size(), durable.Publish(f.Name(), path)
+}
+
+// unfinishedIntro begins the names of this data folder's backups while they are written. Other servers may write to the same folder at the same time.
+func (s source) unfinishedIntro() string {
+	host, _ := os.Hostname() // empty is as good: the path tells folders of one machine apart
+	path, err := filepath.Abs(s.data)
+	if err != nil {
+		path = s.data
+	}
+	sum := sha256.Sum256([]byte(host + "\x00" + path))
+	return durable.TempPrefix + "backup-" + hex.EncodeToString(sum[:8]) + "-"
+}
+
+// removeUnfinished removes what a backup of this data folder left when it was killed. Only one runs at a time: the store's lock and the server's see to it.
+func (s source) removeUnfinished(folder string) error {
+	files, err := os.ReadDir(folder)
+	for _, f := range files {
+		if strings.HasPrefix(f.Name(), s.unfinishedIntro()) {
+			err = errors.Join(err, os.Remove(filepath.Join(folder, f.Name())))
+		}
+	}
+	return err
 }
 
 func (s source) fill(ctx context.Context, out io.Writer, scratch string, m Manifest, recipients []age.Recipient) error {

@@ -7,9 +7,11 @@ import (
 	"net"
 	"net/netip"
 	"net/url"
+	"strings"
 	"time"
 
 	"needlebook/internal/auth"
+	"needlebook/internal/service"
 )
 
 // Config says how a server runs. Default gives one to begin with; Validate says what is wrong with one.
@@ -106,6 +108,21 @@ func (c Config) Validate() error {
 		}
 	}
 	return c.Backup.validate()
+}
+
+// unusedNames says that a name was given for what the folder already has under another; empty when all is as asked.
+func (c Config) unusedNames(orgs []service.Organisation) string {
+	var have []string
+	fits := c.Organisation == "" && c.Clinic == ""
+	for _, o := range orgs {
+		have = append(have, fmt.Sprintf("%q with its clinic %q", o.Name, o.ClinicName))
+		fits = fits || (c.Organisation == "" || c.Organisation == o.Name) && (c.Clinic == "" || c.Clinic == o.ClinicName)
+	}
+	if fits {
+		return ""
+	}
+	return fmt.Sprintf("--organisation and --clinic name what the first start makes. %s was made before and holds %s; the names given, %q and %q, change nothing",
+		c.Data, strings.Join(have, ", "), c.Organisation, c.Clinic)
 }
 
 // isLoopback reports whether a host:port is of this machine alone.

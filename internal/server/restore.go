@@ -34,6 +34,9 @@ type RestoreConfig struct {
 // ErrExists says that something is where a restore should go: it never writes over anything.
 var ErrExists = errors.New("is there already; a restore goes to a new folder")
 
+// ErrRemnant says that a restore was cut off and its half stands where another would begin. It holds records in the clear.
+var ErrRemnant = errors.New("is left of a restore that was cut off, and holds records in the clear: when no restore runs, remove it and restore again")
+
 // ErrBackup says that a backup is not as one is written: cut off, altered, or of another program.
 var ErrBackup = errors.New("not a whole backup")
 
@@ -52,9 +55,12 @@ func Restore(ctx context.Context, c RestoreConfig) (out Restored, err error) {
 		return out, err
 	}
 	staging := c.To + ".restoring"
-	for _, path := range []string{c.To, staging} {
-		if _, err := os.Lstat(path); !errors.Is(err, fs.ErrNotExist) {
-			return out, fmt.Errorf("restore to %s: %w", path, errors.Join(ErrExists, err))
+	for path, there := range map[string]error{c.To: ErrExists, staging: ErrRemnant} {
+		switch _, err := os.Lstat(path); {
+		case err == nil:
+			return out, fmt.Errorf("restore: %s %w", path, there)
+		case !errors.Is(err, fs.ErrNotExist):
+			return out, fmt.Errorf("restore to %s: %w", path, err)
 		}
 	}
 	f, err := os.Open(c.From)

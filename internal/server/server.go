@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"os"
 	"path/filepath"
 	"sync"
 	"sync/atomic"
@@ -20,6 +21,7 @@ import (
 	"needlebook/internal/durable"
 	"needlebook/internal/ledger"
 	"needlebook/internal/service"
+	"needlebook/internal/store"
 	"needlebook/internal/store/boltstore"
 )
 
@@ -44,6 +46,7 @@ type Server struct {
 	socket    net.Listener
 	url       string
 	link      string
+	notice    string
 	tls       *tls.Config // nil for plain HTTP
 	began     time.Time
 	stopping  atomic.Bool
@@ -95,11 +98,35 @@ func (s *Server) open(ctx context.Context) error {
 
 // openStore opens the store of a data folder as the ledger wants it.
 func openStore(c Config) (*boltstore.Store, error) {
-	return boltstore.Open(boltstore.Config{
-		Path: filepath.Join(c.Data, storeFile), Now: c.Now, Log: c.Log, MinFreeBytes: c.MinFreeBytes, FreeBytes: c.FreeBytes,
-		AppendTables: string(ledger.AppendOnlyTables()),
+	path := filepath.Join(c.Data, storeFile)
+	st, err := boltstore.Open(boltstore.Config{
+		Path: path, Now: c.Now, Log: c.Log, MinFreeBytes: c.MinFreeBytes, FreeBytes: c.FreeBytes, AppendTables: string(ledger.AppendOnlyTables()),
 	})
+	if errors.Is(err, store.ErrCorrupt) || errors.Is(err, boltstore.ErrNotStore) || err != nil && isCut(path) {
+		return nil, &DamagedError{Path: path, Cause: err}
+	}
+	return st, err
 }
+
+// isCut reports whether the store's file is there and shorter than the two roots that each has.
+func isCut(path string) bool {
+	info, err := os.Stat(path)
+	return err == nil && info.Size() < int64(2*os.Getpagesize())
+}
+
+// DamagedError says that the store's file is not whole, and what to do.
+type DamagedError struct {
+	Path  string
+	Cause error
+}
+
+func (e *DamagedError) Error() string {
+	return fmt.Sprintf("%s is damaged or not a store: %v; move its folder aside and keep it, restore the newest backup to a new folder "+
+		"(needlebook restore), and start the server on that: tablets offer again what came after the backup", e.Path, e.Cause)
+}
+
+// Unwrap returns what was found.
+func (e *DamagedError) Unwrap() error { return e.Cause }
 
 func (s *Server) openService(ctx context.Context) (err error) {
 	s.service, err = service.Open(ctx, service.Config{
@@ -137,6 +164,7 @@ func (s *Server) begin(ctx context.Context) error {
 		}
 		orgs = append(orgs, o)
 	}
+	s.notice = s.cfg.unusedNames(orgs)
 	for _, o := range orgs {
 		unclaimed, err := s.service.Unclaimed(ctx, o)
 		if err != nil {
@@ -172,6 +200,9 @@ func (s *Server) URL() string { return s.url }
 
 // Link is the one-time link for the first administrator, empty when she has come in.
 func (s *Server) Link() string { return s.link }
+
+// Notice is what whoever started the server should know about its configuration; empty for nothing.
+func (s *Server) Notice() string { return s.notice }
 
 // Service is what answers the calls.
 func (s *Server) Service() *service.Service { return s.service }
