@@ -26,7 +26,9 @@ func LotKey(number string) string {
 }
 
 // LikeLot reports whether two keys of LotKey are the same or one edit apart: a character more, less, another, or two neighbours swapped.
-func LikeLot(a, b string) bool {
+func LikeLot(a, b string) bool { return atMostOneEdit(a, b) }
+
+func atMostOneEdit(a, b string) bool {
 	x, y := []rune(a), []rune(b)
 	if len(x) > len(y) {
 		x, y = y, x

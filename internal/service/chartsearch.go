@@ -233,8 +233,10 @@ func (d *desk) summary(ctx context.Context, f *chart.Facts, s auth.Subject) (*ch
 			out.Alerts = append(out.Alerts, a.GetContent())
 		}
 	}
-	for _, id := range f.Linked {
-		out.LinkedPatientIds = append(out.LinkedPatientIds, id.String())
+	for _, id := range d.onePerson(f.Key.ID) {
+		if id != f.Key.ID {
+			out.LinkedPatientIds = append(out.LinkedPatientIds, id.String())
+		}
 	}
 	return out, nil
 }

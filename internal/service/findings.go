@@ -74,7 +74,7 @@ type finder struct {
 // The parts of the index that are walked, ascending: patients by date of birth, vials, records by patient.
 func anchors() []string {
 	vials := keyBytes(record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_VIAL})[:2]
-	return []string{string(byBirth), string(byKey) + string(vials), string(byPatient)}
+	return []string{string(byBirth), string(byIdentifier), string(byKey) + string(vials), string(byPatient)}
 }
 
 // walk finds what there is behind a place, until there are size findings. An anchor's findings are never parted, so a page may hold a few more.
@@ -102,6 +102,8 @@ func (f *finder) anchor(a found) error {
 	switch a.key[0] {
 	case byBirth:
 		return f.twice(a.facts, a.key[:len(a.key)-len(keyBytes(a.facts.Key))], greater)
+	case byIdentifier:
+		return f.sameIdentifier(a.facts, a.key[:len(a.key)-len(keyBytes(a.facts.Key))], greater)
 	case byKey:
 		return f.vial(a.facts)
 	}
@@ -147,6 +149,11 @@ func (f *finder) patient(p *chart.Facts, any func(*chart.Facts) bool) error {
 			return err
 		}
 	}
+	for _, number := range p.Identifiers {
+		if err := f.sameIdentifier(p, string(byIdentifier)+number+"\x00", any); err != nil {
+			return err
+		}
+	}
 	for _, s := range f.sessionsOf(p.Key.ID) {
 		if err := f.intervals(s, p.Key.ID, func(o *chart.Facts) bool { return o.Key.Compare(s.Key) > 0 }); err != nil {
 			return err
@@ -184,7 +191,9 @@ func (f *finder) state(k record.Key) (ledger.Record, error) { return f.ledger.Re
 // twice finds patients who were born on the day of the prefix and have the patient's name.
 func (f *finder) twice(p *chart.Facts, prefix string, which func(*chart.Facts) bool) error {
 	for _, o := range f.index.some(prefix, "", math.MaxInt) {
-		if o.facts.Key == p.Key || !which(o.facts) || !slices.ContainsFunc(p.Words, func(w string) bool { return slices.Contains(o.facts.Words, w) }) {
+		if o.facts.Key == p.Key || !which(o.facts) || !slices.ContainsFunc(p.Words, func(w string) bool {
+			return slices.ContainsFunc(o.facts.Words, func(x string) bool { return chart.LikeName([]string{w}, []string{x}) })
+		}) {
 			continue
 		}
 		var both []chart.Identity
@@ -195,7 +204,14 @@ func (f *finder) twice(p *chart.Facts, prefix string, which func(*chart.Facts) b
 			}
 			both = append(both, chart.FoldIdentity(r.State))
 		}
-		if err := f.add(chart.TwiceFindings(both), p, o.facts); err != nil {
+		twice := chart.TwiceFindings(both)
+		if len(twice) == 0 {
+			var err error
+			if twice, err = f.likeName(p, o.facts); err != nil {
+				return err
+			}
+		}
+		if err := f.add(twice, p, o.facts); err != nil {
 			return err
 		}
 	}
