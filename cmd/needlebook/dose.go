@@ -41,11 +41,11 @@ func readRequest(e env, into proto.Message) error {
 	return reckon.UnmarshalJSON(data, into)
 }
 
-// fromFlags reports whether the request comes from flags: when any but -json and -edition is given. Then --product must be among them.
+// fromFlags reports whether the request comes from flags: when any but -json, -edition and -dir is given. Then --product must be among them.
 func fromFlags(flags *flag.FlagSet) (bool, error) {
 	given, product := false, false
 	flags.Visit(func(f *flag.Flag) {
-		given = given || f.Name != "json" && f.Name != "edition"
+		given = given || f.Name != "json" && f.Name != "edition" && f.Name != "dir"
 		product = product || f.Name == "product"
 	})
 	if given && !product {
@@ -74,7 +74,7 @@ func vialFlags(flags *flag.FlagSet) {
 	flags.String("liquid", "", "the volume of a ready liquid, in `mL`, in place of -diluent")
 	flags.String("market", "", "whose labels count, such as US or EU; every `market`'s when absent")
 	flags.Bool("json", false, "print the response as JSON")
-	editionFlag(flags)
+	clinicFlags(flags)
 }
 
 func vialOf(flags *flag.FlagSet) *dosev1.VialContent {

@@ -31,7 +31,7 @@ apart right and left get than planned, then what a slip of one graduation costs;
 then fewer syringes, less left over, less diluent, the smaller syringe.
 A dose is written as for dose draw.`
 
-func runAdvise(_ context.Context, e env, args []string) error {
+func runAdvise(ctx context.Context, e env, args []string) error {
 	flags := newFlags("dose advise")
 	flags.String("product", "", "the product's nonproprietary `name`")
 	flags.String("market", "", "whose labels count, such as US or EU; every `market`'s when absent")
@@ -41,7 +41,7 @@ func runAdvise(_ context.Context, e env, args []string) error {
 	flags.String("needle-dead-space", "", "what the drawing needle keeps, in `mL`")
 	flags.Uint("options", 0, "the most `options` to print; 10 when absent")
 	flags.Bool("json", false, "print the response as JSON")
-	editionFlag(flags)
+	clinicFlags(flags)
 	var contents, doses, syringes, diluents textList
 	flags.Var(&contents, "content", "what a vial at hand holds, in `units`; one flag for each")
 	flags.Var(&doses, "dose", "one injection, such as `4@right`; one flag for each")
@@ -50,7 +50,7 @@ func runAdvise(_ context.Context, e env, args []string) error {
 	if err := parseFlags(flags, args); err != nil {
 		return err
 	}
-	edition, err := editionOf(flags)
+	edition, err := clinicEditionOf(ctx, e, flags)
 	if err != nil {
 		return err
 	}

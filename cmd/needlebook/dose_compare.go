@@ -18,12 +18,12 @@ its setting and source. It turns no dose into another product's.
   needlebook dose compare -product abobotulinumtoxinA -other onabotulinumtoxinA
   needlebook dose compare -json <request.json`
 
-func runCompare(_ context.Context, e env, args []string) error {
+func runCompare(ctx context.Context, e env, args []string) error {
 	flags := newFlags("dose compare")
 	flags.String("product", "", "the first product's nonproprietary `name`")
 	flags.String("other", "", "the second product's `name`")
 	flags.Bool("json", false, "print the response as JSON")
-	editionFlag(flags)
+	clinicFlags(flags)
 	if err := parseFlags(flags, args); err != nil {
 		return err
 	}
@@ -31,7 +31,7 @@ func runCompare(_ context.Context, e env, args []string) error {
 	if err != nil {
 		return err
 	}
-	edition, err := editionOf(flags)
+	edition, err := clinicEditionOf(ctx, e, flags)
 	if err != nil {
 		return err
 	}

@@ -44,7 +44,7 @@ func (l *textList) Set(text string) error {
 	return nil
 }
 
-func runDraw(_ context.Context, e env, args []string) error {
+func runDraw(ctx context.Context, e env, args []string) error {
 	flags := newFlags("dose draw")
 	vialFlags(flags)
 	var doses textList
@@ -56,7 +56,7 @@ func runDraw(_ context.Context, e env, args []string) error {
 	if err := parseFlags(flags, args); err != nil {
 		return err
 	}
-	edition, err := editionOf(flags)
+	edition, err := clinicEditionOf(ctx, e, flags)
 	if err != nil {
 		return err
 	}

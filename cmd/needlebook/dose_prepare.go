@@ -26,7 +26,7 @@ what is printed beside what is exact, and how long it may be used.
 
 Exit code 3 says that the answer holds a hold.`
 
-func runPrepare(_ context.Context, e env, args []string) error {
+func runPrepare(ctx context.Context, e env, args []string) error {
 	flags := newFlags("dose prepare")
 	vialFlags(flags)
 	flags.String("graduation", "", "the smallest step of the syringe, in `mL`; 0.01 when absent")
@@ -38,7 +38,7 @@ func runPrepare(_ context.Context, e env, args []string) error {
 	if err != nil {
 		return err
 	}
-	edition, err := editionOf(flags)
+	edition, err := clinicEditionOf(ctx, e, flags)
 	if err != nil {
 		return err
 	}

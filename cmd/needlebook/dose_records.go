@@ -31,6 +31,32 @@ func editionOf(flags *flag.FlagSet) (*formulary.Edition, error) {
 	return e, err
 }
 
+// clinicFlags adds the flags that say whose edition, adopted dilutions and stocked syringes count.
+func clinicFlags(flags *flag.FlagSet) {
+	editionFlag(flags)
+	flags.String("dir", "", "`folder` of a replica, whose clinic's edition, dilutions and syringes count")
+}
+
+// clinicEditionOf is the edition that -edition names, else that of the clinic of the replica in -dir, else the one that is shipped. Of the replica's clinic come its
+// adopted dilutions and stocked syringes, too.
+func clinicEditionOf(ctx context.Context, e env, flags *flag.FlagSet) (*formulary.Edition, error) {
+	edition, err := editionOf(flags)
+	dir := set(flags, "dir")
+	if err != nil || dir == nil {
+		return edition, err
+	}
+	f := &replicaFlags{FlagSet: flags, dir: *dir}
+	err = f.withDevice(ctx, e, func(d *device.Device) error {
+		if set(flags, "edition") == nil {
+			edition = d.Edition(edition)
+		} else {
+			edition = gather.At(d.Records(), edition, d.Identity().Clinic)
+		}
+		return nil
+	})
+	return edition, err
+}
+
 // fromRecords are the flags of a question about a record that a replica holds, in place of facts on standard input.
 type fromRecords struct {
 	flags *flag.FlagSet

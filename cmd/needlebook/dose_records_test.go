@@ -31,6 +31,7 @@ const (
 	dayVisit   = "22222222-0000-4000-8000-000000000002"
 	dayReview  = "22222222-0000-4000-8000-000000000003"
 	dayVial    = "33333333-0000-4000-8000-000000000001"
+	dayBy2     = `{"by": "22222222-0000-4000-8000-000000000009", "at": "2026-05-01T09:00:00Z"}`
 	dayBy      = `{"by": "EVE", "at": "2026-05-01T09:00:00Z"}`
 )
 
@@ -277,6 +278,21 @@ func TestReplicaKnowsTheClinicsOwnProducts(t *testing.T) {
 	do(exitUsage, vial, "replica", "put", "vial", "--dir", b)
 	do(exitDone, "", "replica", "sync", "--dir", b)
 	do(exitDone, vial, "replica", "put", "vial", "--dir", b)
+	// What the clinic adopted and stocks is what its replica is advised.
+	as("ada", a)
+	do(exitDone, `{"id": "`+c.home+`", "syringes": [{"id": "66666666-0000-4000-8000-000000000003", "syringe_code": "insulin_u100_0_3_by_0_005"}],
+	  "adopted_dilutions": [{"id": "66666666-0000-4000-8000-000000000004", "dilution": {"product": "exampletoxinA", "content_milliunits": 50000,
+	  "diluent_nanoliters": 1000000, "diluent": "sodium_chloride_0_9_preservative_free", "reason": "a trial", "adopted": `+dayBy2+`}}]}`,
+		"replica", "put", "clinic", "--dir", a, "--mask",
+		"syringes[66666666-0000-4000-8000-000000000003],adopted_dilutions[66666666-0000-4000-8000-000000000004]")
+	do(exitDone, "", "replica", "sync", "--dir", a)
+	do(exitDone, "", "replica", "sync", "--dir", b)
+	advice := do(exitDone, "", "dose", "advise", "-product", "exampletoxinA", "-content", "50", "-dose", "2@right", "-dose", "2@left", "-dir", b)
+	for _, want := range []string{"1 option, best first", "50 units with 1 mL of diluent", "0.3 mL read to 0.005 mL", "set by the medical lead", "Formulary harbour-1"} {
+		if !strings.Contains(advice, want) {
+			t.Errorf("%q is not advised:\n%s", want, advice)
+		}
+	}
 	do(exitDone, `{"id": "`+dayVisit+`", "clinic_id": "`+c.home+`"}`, "replica", "put", "session", "--dir", b)
 	if stdout := do(exitHold, "", "dose", "check", "-session", dayVisit, "-dir", b); !strings.Contains(stdout, "Formulary harbour-1") {
 		t.Errorf("judged by\n%s", stdout)

@@ -27,6 +27,9 @@ type Edition struct {
 	hash    [sha256.Size]byte
 	// removals say why an entry that the base has is not here, by list/key. They are not content.
 	removals map[string]*recordv1.Void
+	// adopted and stocked are a clinic's own, by At: dilutions beside the edition's, and codes of syringes. They are not content.
+	adopted []*formularyv1.Dilution
+	stocked []string
 }
 
 // Builtin reads the edition that is shipped. It takes some milliseconds: keep what it returns. An error means that the program was built with
@@ -175,6 +178,9 @@ func (e *Edition) Hash() string { return hex.EncodeToString(e.hash[:]) }
 
 // Sum is SHA-256 over Lines, as a publication of the edition holds it.
 func (e *Edition) Sum() [sha256.Size]byte { return e.hash }
+
+// Withdrawn reports whether the edition is not to be used any more.
+func (e *Edition) Withdrawn() bool { return e.message.GetWithdrawn() != nil }
 
 // Message is the whole edition as a record holds it, with what it derives from laid in. It is a copy.
 func (e *Edition) Message() *formularyv1.FormularyEdition { return proto.CloneOf(e.message) }

@@ -51,15 +51,16 @@ type Mix struct {
 	LiquidNanoliters  int64
 }
 
-// Dilutions lists what is stated of exactly this mix. A ready liquid matches when the product has a presentation of this content and this volume.
+// Dilutions lists what is stated of exactly this mix, and what the clinic of At adopted. A ready liquid matches when the product has a presentation of this content and this volume.
 func (e *Edition) Dilutions(mix Mix) []*formularyv1.Dilution {
 	if mix.LiquidNanoliters != 0 && !e.hasLiquid(mix) {
 		return nil
 	}
-	return pick(e.message.GetDilutions(), func(d *formularyv1.Dilution) bool {
+	match := func(d *formularyv1.Dilution) bool {
 		return d.GetProduct() == mix.Product && int64(d.GetContentMilliunits()) == mix.ContentMilliunits &&
 			d.GetDiluentNanoliters() == mix.DiluentNanoliters
-	})
+	}
+	return append(pick(e.message.GetDilutions(), match), e.adoptedHere(match)...)
 }
 
 func (e *Edition) hasLiquid(mix Mix) bool {
@@ -73,7 +74,8 @@ func (e *Edition) hasLiquid(mix Mix) bool {
 
 // DilutionsOf lists every dilution of a product, of any standing and use.
 func (e *Edition) DilutionsOf(product string) []*formularyv1.Dilution {
-	return pick(e.message.GetDilutions(), func(d *formularyv1.Dilution) bool { return d.GetProduct() == product })
+	match := func(d *formularyv1.Dilution) bool { return d.GetProduct() == product }
+	return append(pick(e.message.GetDilutions(), match), e.adoptedHere(match)...)
 }
 
 // UseByRules lists how long a product may be used after mixing or opening, in the market asked for; empty asks for all.

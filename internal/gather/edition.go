@@ -39,20 +39,31 @@ func find(r Records) formulary.Find {
 
 // Chosen is the edition that a clinic uses: the one that its record names, by content and not by name alone. It is the one that is shipped where the clinic
 // chose none, where the choice is in conflict, or where the one chosen was withdrawn, is not here, or was changed since; ok is then false if one was chosen.
+// With it come the dilutions that the clinic's lead adopted, and the syringes that the clinic stocks.
 func Chosen(r Records, builtin *formulary.Edition, clinic string) (e *formulary.Edition, ok bool) {
 	v, _, err := view(r, kindClinic, clinic)
 	if err != nil || v == nil {
 		return builtin, true
 	}
-	ref := v.GetRecord().GetClinic().GetFormulary().GetEdition()
+	here := v.GetRecord().GetClinic()
+	ref := here.GetFormulary().GetEdition()
 	if ref == nil {
-		return builtin, !isDoubted(v, "formulary")
+		return builtin.At(here), !isDoubted(v, "formulary")
 	}
 	e, err = resolve(r, builtin, ref)
-	if err != nil || e.Message().GetWithdrawn() != nil {
-		return builtin, false
+	if err != nil || e.Withdrawn() {
+		return builtin.At(here), false
 	}
-	return e, true
+	return e.At(here), true
+}
+
+// At is an edition as a clinic works with it, as far as the clinic's record is here.
+func At(r Records, e *formulary.Edition, clinic string) *formulary.Edition {
+	v, _, err := view(r, kindClinic, clinic)
+	if err != nil || v == nil {
+		return e
+	}
+	return e.At(v.GetRecord().GetClinic())
 }
 
 // ForSession is the edition that a session is judged by: the one that it began with, else its clinic's, else the one that is shipped. Where the one that it

@@ -82,7 +82,7 @@ func (in *adviceReader) readContents(texts []string) {
 	}
 }
 
-// readSyringes reads the syringes at hand, or takes the formulary's.
+// readSyringes reads the syringes at hand, or takes those that the clinic stocks, or the formulary's.
 func (in *adviceReader) readSyringes(r *dosev1.AdviseDilutionRequest) {
 	needle := in.optional("needle_dead_space_ml", r.NeedleDeadSpaceMl, 0)
 	priming := in.optional("priming_ml", r.PrimingMl, 0)
@@ -97,7 +97,7 @@ func (in *adviceReader) readSyringes(r *dosev1.AdviseDilutionRequest) {
 		in.syringes = append(in.syringes, stocked{syringe, s.GetCode()})
 	}
 	if len(r.GetSyringes()) == 0 {
-		for _, s := range in.edition.Syringes() {
+		for _, s := range in.edition.Stocked() {
 			in.syringes = append(in.syringes, stockedOf(s))
 		}
 	}

@@ -67,7 +67,10 @@ func chosen(s *shelf, builtin *formulary.Edition, choice *dosev1.FormularyChoice
 	if errors.As(err, &none) {
 		return nil, fault.New(faultv1.Reason_REASON_INVALID_FIELD, "formulary.edition_id", id, "an edition of the organisation that stands on what it derives from")
 	}
-	return e, err
+	if err != nil {
+		return nil, err
+	}
+	return gather.At(s, e, s.callersClinic()), nil
 }
 
 // reckoned answers a request from what is in it and the edition that counts.
