@@ -27,6 +27,7 @@ func (w *world) judgeServer(last bool) record.Hash {
 	}
 	w.counts["recovered values"] += len(s.lost)
 	w.judgeOwed(s)
+	w.judgeShown(s)
 	w.judgePhotos()
 	for _, k := range w.keys {
 		if st := s.states[k]; st != nil {

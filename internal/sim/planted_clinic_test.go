@@ -42,7 +42,8 @@ func clinicMistakes(t *testing.T) []mistake {
 		{name: "of draws in conflict one counts", near: 200, plant: func() seams { return seams{folds: folds{vial: countOne}} }},
 		{name: "a vial is overdrawn only when that is sure", near: 280, plant: func() seams { return seams{folds: folds{overdrawn: onlySure}} }},
 		{name: "what was given counts though its session is void", plant: func() seams { return seams{folds: folds{given: countVoidSession}} }},
-		{name: "a value that is back is called lost still", near: 440, plant: func() seams { return seams{persist: keepRecovered} }},
+		{name: "a value that is back is called lost still", near: 390, plant: func() seams { return seams{persist: keepRecovered} }},
+		{name: "what a restore lost is not kept for a person", near: 390, plant: func() seams { return seams{persist: dropRecovered} }},
 		{name: "an honest signature is refused", plant: func() seams { return seams{exchange: signWithoutNotes(noteless)} }},
 		{name: "a record that left is signed", near: 2800, plant: func() seams { return seams{blind: true} }},
 		{name: "a late entry is swallowed", plant: func() seams { return seams{folds: folds{late: swallow}} }},
@@ -238,6 +239,12 @@ func signAnything(unsigned *record.Schema, ofOthers bool) func(*world, record.ID
 // keepRecovered never takes a recovered value off the disk.
 func keepRecovered(t *tablet, ch replica.Changes) {
 	ch.Delete = slices.DeleteFunc(slices.Clone(ch.Delete), func(key []byte) bool { return key[0] == 'r' })
+	t.put(ch)
+}
+
+// dropRecovered never puts a recovered value on the disk.
+func dropRecovered(t *tablet, ch replica.Changes) {
+	ch.Put = slices.DeleteFunc(slices.Clone(ch.Put), func(row replica.Row) bool { return row.Key[0] == 'r' })
 	t.put(ch)
 }
 

@@ -231,6 +231,7 @@ func (s *server) restore(which int, how string) {
 		}
 	}
 	s.w.count("restores")
+	s.w.rememberShown()
 	if how == "hand" {
 		s.w.count("restores by hand")
 	}

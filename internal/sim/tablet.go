@@ -28,6 +28,7 @@ type tablet struct {
 	kept     *kept
 	opened   map[record.Key]opened
 	late     []delayed
+	showed   map[showing]bool            // when the server was restored
 	limited  bool                        // it holds some patients only
 	album    []picture                   // its photos, which last
 	epoch    string                      // of the server, as it last said hello
@@ -36,11 +37,12 @@ type tablet struct {
 
 // kept is a snapshot of a tablet.
 type kept struct {
-	rows  map[string][]byte
-	saved map[int64]bool
-	album []picture
-	epoch string
-	at    int
+	rows   map[string][]byte
+	saved  map[int64]bool
+	album  []picture
+	epoch  string
+	showed map[showing]bool
+	at     int
 }
 
 // opened is a record as someone left it open on the screen.
@@ -61,7 +63,7 @@ type delayed struct {
 }
 
 func (w *world) newTablet(schema *record.Schema) *tablet {
-	t := &tablet{w: w, index: len(w.tablets), schema: schema, rows: map[string][]byte{}, saved: map[int64]bool{}, opened: map[record.Key]opened{}, heads: map[causal.ReplicaID]uint64{}}
+	t := &tablet{w: w, index: len(w.tablets), schema: schema, rows: map[string][]byte{}, saved: map[int64]bool{}, opened: map[record.Key]opened{}, heads: map[causal.ReplicaID]uint64{}, showed: map[showing]bool{}}
 	t.device = w.id("device")
 	var ch replica.Changes
 	t.r, ch = replica.New(schema, causal.ReplicaID(w.id("replica")))
@@ -280,7 +282,7 @@ func (t *tablet) sync() bool {
 
 // keep takes a snapshot; putBack goes back to it, unless both sides would then have lost the same counters.
 func (t *tablet) keep() {
-	t.kept = &kept{rows: maps.Clone(t.rows), saved: maps.Clone(t.saved), album: slices.Clone(t.album), epoch: t.epoch, at: t.w.at}
+	t.kept = &kept{rows: maps.Clone(t.rows), saved: maps.Clone(t.saved), album: slices.Clone(t.album), epoch: t.epoch, showed: maps.Clone(t.showed), at: t.w.at}
 }
 
 func (t *tablet) putBack() {
@@ -290,7 +292,7 @@ func (t *tablet) putBack() {
 	t.w.count("tablets put back")
 	t.taint()
 	t.rows, t.saved = maps.Clone(t.kept.rows), maps.Clone(t.kept.saved)
-	t.album, t.epoch = slices.Clone(t.kept.album), t.kept.epoch
+	t.album, t.epoch, t.showed = slices.Clone(t.kept.album), t.kept.epoch, maps.Clone(t.kept.showed)
 	t.late, t.catching = nil, true
 	t.restart()
 	t.taint()
@@ -308,7 +310,7 @@ func (t *tablet) clone() {
 	t.taint()
 	c := &tablet{
 		w: t.w, index: len(t.w.tablets), device: t.device, schema: t.schema, catching: t.catching, rows: maps.Clone(t.rows), saved: maps.Clone(t.saved),
-		opened: map[record.Key]opened{}, limited: t.limited, album: slices.Clone(t.album), epoch: t.epoch, heads: maps.Clone(t.heads),
+		opened: map[record.Key]opened{}, limited: t.limited, album: slices.Clone(t.album), epoch: t.epoch, heads: maps.Clone(t.heads), showed: maps.Clone(t.showed),
 	}
 	t.w.tablets = append(t.w.tablets, c)
 	c.restart()
