@@ -48,6 +48,8 @@ func replicaCommand() command {
 			long: replicaRecoveredHelp, run: runReplicaRecovered},
 		{name: "hold", usage: "PATIENT-ID [flags]", short: "ask for a patient's whole records at the next sync", run: runReplicaHold},
 		{name: "unhold", usage: "PATIENT-ID [flags]", short: "ask to hold a patient's records no longer", run: runReplicaUnhold},
+		{name: "seal", usage: "--out FILE [flags]", short: "write the sealed copy of what the server lacks to a file", long: replicaSealHelp, run: runReplicaSeal},
+		{name: "hand-in", usage: "[FILE] [flags]", short: "hand sealed edits in, to be held for a person", long: replicaHandInHelp, run: runReplicaHandIn},
 		{name: "digest", usage: "[flags]", short: "print the digests that are equal where the edits are", run: runReplicaDigest},
 		{name: "status", usage: "[flags]", short: "say what is not sent yet and how the replica stands", run: runReplicaStatus},
 	}}
@@ -74,7 +76,7 @@ func (f *replicaFlags) withKey() {
 	f.StringVar(&f.passphraseFile, "passphrase-file", "", "`file` with the passphrase that seals the device's key")
 }
 
-// parse parses flags wherever they stand among the arguments, and wants one argument for each name.
+// parse parses flags wherever they stand among the arguments, and wants one argument for each name; a name in brackets may be left out.
 func (f *replicaFlags) parse(args []string, names ...string) ([]string, error) {
 	var found []string
 	for {
@@ -90,7 +92,7 @@ func (f *replicaFlags) parse(args []string, names ...string) ([]string, error) {
 	switch {
 	case len(found) > len(names):
 		return nil, usagef("%s: read %q, want flags only after %d arguments", f.Name(), found[len(names)], len(names))
-	case len(found) < len(names):
+	case len(found) < len(names) && !strings.HasPrefix(names[len(found)], "["):
 		return nil, usagef("%s: %s is absent", f.Name(), names[len(found)])
 	case f.dir == "":
 		return nil, usagef("%s: --dir is absent, want the folder of the replica", f.Name())
@@ -118,6 +120,8 @@ func (f *replicaFlags) withDevice(ctx context.Context, e env, fn func(*device.De
 	switch {
 	case errors.Is(err, device.ErrNone), errors.Is(err, device.ErrNotEnrolled):
 		return fmt.Errorf("%w; needlebook replica init makes one", err)
+	case errors.Is(err, device.ErrWiped):
+		return fmt.Errorf("%w; needlebook replica status says what is sealed here", err)
 	case err != nil:
 		return err
 	}

@@ -24,7 +24,7 @@ var varying = regexp.MustCompile(`[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4
 const documentedServer = "http://127.0.0.1:8740"
 
 // TestReplicaDocument runs docs/replica.md: lines that begin with "$ " are commands, "> " goes on with one, and the rest is what they
-// print. With -update it rewrites that. Comments of the form <!-- clinic stop --> stop and start the server, and <!-- clinic code --> makes a code, which the page's commands find in $CODE.
+// print. With -update it rewrites that. Comments of the form <!-- clinic stop --> stop and start the server, <!-- clinic revoke Room 2 --> revokes a tablet, and <!-- clinic code --> makes a code, which the page's commands find in $CODE.
 func TestReplicaDocument(t *testing.T) {
 	text, err := os.ReadFile(replicaDocument)
 	if err != nil {
@@ -80,6 +80,8 @@ func (r *documentRun) directive(line string) {
 		err = r.clinic.stop()
 	case "<!-- clinic start -->":
 		err = r.clinic.start(r.Context())
+	case "<!-- clinic revoke Room 2 -->":
+		err = r.clinic.revoke(r.Context(), "Room 2")
 	case "<!-- clinic code -->":
 		r.code, err = r.clinic.code(r.Context())
 	}

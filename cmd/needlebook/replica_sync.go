@@ -9,7 +9,6 @@ import (
 
 	"github.com/google/uuid"
 
-	faultv1 "needlebook/gen/needlebook/fault/v1"
 	syncv1 "needlebook/gen/needlebook/sync/v1"
 	"needlebook/internal/device"
 	"needlebook/internal/fault"
@@ -42,6 +41,7 @@ type syncJSON struct {
 	ClockOffsetMS int64     `json:"clock_offset_ms"`
 	NewReplica    bool      `json:"new_replica"`
 	Refused       []refusal `json:"refused"`
+	Wiped         bool      `json:"wiped"`
 	Error         string    `json:"error"`
 }
 
@@ -114,7 +114,7 @@ func (f *replicaFlags) printSync(e env, d *device.Device, rep device.Report, ref
 		out := syncJSON{
 			InStep: err == nil, Away: isAway, Unsent: d.Unsent(), Up: rep.Up, Down: rep.Down, Gone: rep.Gone, Safety: rep.Safety,
 			RoundTrips: rep.Traffic.RoundTrips, BytesUp: rep.Traffic.BytesUp, BytesDown: rep.Traffic.BytesDown,
-			ClockOffsetMS: d.Exchanges().OffsetMS, NewReplica: rep.Forked, Refused: refused,
+			ClockOffsetMS: d.Exchanges().OffsetMS, NewReplica: rep.Forked, Refused: refused, Wiped: rep.Wiped,
 		}
 		if err != nil {
 			out.Error = err.Error()
@@ -155,21 +155,16 @@ func gone(rep device.Report) string {
 // syncHeading says how things stand, in the words that the tablet's screens use.
 func syncHeading(d *device.Device, err error) string {
 	switch n := d.Unsent(); {
+	case errors.Is(err, device.ErrWiped):
+		return "This tablet was revoked. What it could read was removed from it. " + counted(n, "edit", "") +
+			" not yet on the clinic server stay here, sealed; needlebook replica hand-in sends them."
 	case err == nil && n == 0:
 		return "On the clinic server: everything. In step with " + d.Identity().Server + "."
 	case n == 0:
 		return "Everything charted here is on the clinic server. What is new there could not be fetched."
-	case revoked(err):
-		return "Saved on this tablet: " + counted(n, "edit", "") + " that the clinic server takes no more from it. They can be read here; write them again elsewhere."
 	default:
 		return "Saved on this tablet: " + counted(n, "edit", "") + " not yet on the clinic server. Nothing is lost; sync again later."
 	}
-}
-
-// revoked reports whether the server takes nothing more from this tablet.
-func revoked(err error) bool {
-	var refused *device.RefusedError
-	return errors.As(err, &refused) && refused.Fault.Reason == faultv1.Reason_REASON_DEVICE_REVOKED
 }
 
 // clockText warns of a clock that differs from the server's; empty while it does not, or was never compared.
@@ -261,6 +256,10 @@ type statusJSON struct {
 	StaffName        string `json:"staff_name"`
 	SignedIn         bool   `json:"signed_in"`
 	Unsent           int    `json:"unsent_edits"`
+	OldestUnsentAt   string `json:"oldest_unsent_at"`
+	OnServer         int    `json:"on_clinic_server_edits"`
+	BackedUp         int    `json:"backed_up_edits"`
+	NeedsYou         int    `json:"needs_you"`
 	Held             int    `json:"held_edits"`
 	Conflicts        int    `json:"conflicts"`
 	Recovered        int    `json:"recovered_values"`
@@ -276,23 +275,29 @@ func runReplicaStatus(ctx context.Context, e env, args []string) error {
 	if _, err := f.parse(args); err != nil {
 		return err
 	}
-	return f.withDevice(ctx, e, func(d *device.Device) error {
+	err := f.withDevice(ctx, e, func(d *device.Device) error {
 		s := statusOf(d)
 		if f.json {
 			return printAsJSON(e.stdout, s)
 		}
 		return printStatus(e, s, d.Exchanges())
 	})
+	if errors.Is(err, device.ErrWiped) {
+		return f.printWiped(ctx, e)
+	}
+	return err
 }
 
 func statusOf(d *device.Device) statusJSON {
-	i, p, x := d.Identity(), d.Person(), d.Exchanges()
+	i, p, x, standing := d.Identity(), d.Person(), d.Exchanges(), d.Standing()
 	s := statusJSON{
 		ReplicaID: uuidText(d.ReplicaID()), DeviceID: i.Device.String(), Label: i.Label, Server: i.Server, OrganisationName: i.OrganisationName,
-		StaffName: p.Name, SignedIn: p.SignedIn(), Unsent: d.Unsent(), Held: len(d.Held(false)), Conflicts: len(d.Conflicts()),
+		StaffName: p.Name, SignedIn: p.SignedIn(), Unsent: standing.Saved, OnServer: standing.OnServer,
+		BackedUp: standing.BackedUp, OldestUnsentAt: instant(standing.OldestUnsentMS), Held: len(d.Held(false)), Conflicts: len(d.Conflicts()),
 		Recovered: len(d.Recovered()), Records: len(d.Keys(0)), SafetyEntries: len(d.Safety()),
 		LastExchangeAt: instant(x.LastMS), ClockCheckedAt: instant(x.CheckedMS), ClockOffsetMS: x.OffsetMS,
 	}
+	s.NeedsYou = s.Held + s.Conflicts + s.Recovered
 	if p.Staff != uuid.Nil {
 		s.StaffID = p.Staff.String()
 	}
@@ -312,7 +317,9 @@ func printStatus(e env, s statusJSON, x device.Exchanges) error {
 	p.wrapped("", fmt.Sprintf("%s at %s, %s", s.Label, s.Server, s.OrganisationName))
 	p.row("replica", s.ReplicaID)
 	p.row("works here", workerText(s))
-	p.row("saved here", counted(s.Unsent, "edit", "not yet on the clinic server"))
+	p.row("saved here", counted(s.Unsent, "edit", "not yet on the clinic server")+oldestText(e, s))
+	p.row("on server", counted(s.OnServer, "edit", "on the clinic server, in no backup yet"))
+	p.row("backed up", counted(s.BackedUp, "edit", "in the clinic server's newest backup"))
 	p.row("needs you", fmt.Sprintf("%s, %s, %s recovered", counted(s.Conflicts, "field", "in conflict"), counted(s.Held, "edit", "held"),
 		counted(s.Recovered, "value", "")))
 	p.row("holds", counted(s.Records, "record", "")+", a safety index of "+counted(s.SafetyEntries, "patient", ""))
@@ -325,6 +332,24 @@ func printStatus(e env, s statusJSON, x device.Exchanges) error {
 		p.row("clock", text)
 	}
 	return p.write(e.stdout)
+}
+
+// oldestText says since when the oldest unsent edit waits, by this tablet's clock; empty when all are sent.
+func oldestText(e env, s statusJSON) string {
+	made, err := time.Parse(time.RFC3339, s.OldestUnsentAt)
+	if err != nil {
+		return ""
+	}
+	age := max(0, e.now().Sub(made))
+	switch {
+	case age < time.Minute:
+		return ", the oldest from just now"
+	case age < 2*time.Hour:
+		return fmt.Sprintf(", the oldest from %s ago", counted(int(age/time.Minute), "minute", ""))
+	case age < 48*time.Hour:
+		return fmt.Sprintf(", the oldest from %s ago", counted(int(age/time.Hour), "hour", ""))
+	}
+	return fmt.Sprintf(", the oldest from %s ago", counted(int(age/(24*time.Hour)), "day", ""))
 }
 
 func workerText(s statusJSON) string {

@@ -198,6 +198,19 @@ func (c *clinic) code(ctx context.Context) (string, error) {
 	return resp.GetCode(), err
 }
 
+// revoke revokes the devices of a label.
+func (c *clinic) revoke(ctx context.Context, label string) error {
+	resp, err := c.access().ListDevices(ctx, &accessv1.ListDevicesRequest{})
+	for _, d := range resp.GetDevices() {
+		if err == nil && d.GetDevice().GetLabel() == label {
+			_, err = c.access().RevokeDevice(ctx, &accessv1.RevokeDeviceRequest{
+				RequestId: uuid.NewString(), DeviceId: d.GetDevice().GetId(), Reason: "lost on the ferry",
+			})
+		}
+	}
+	return err
+}
+
 // scriptKey is where a script keeps its clinic.
 type scriptKey struct{}
 
@@ -207,6 +220,7 @@ type scriptKey struct{}
 //	clinic hire NAME ROLE        add a person with the password in $WORK/password; ROLE as in ROLE_INJECTOR, lower case
 //	clinic code VAR              make an enrolment code
 //	clinic suspend NAME          end every sign-in of a person
+//	clinic revoke LABEL          revoke the devices of this label
 //	clinic ahead DURATION        set the server's clock ahead of the machine's
 //	json VAR PATH                set VAR from the JSON that the last command printed; PATH is names and indexes with dots between
 //	copy FROM TO                 copy a folder, as a restore or a clone of a tablet does
@@ -230,7 +244,7 @@ func TestReplicaScripts(t *testing.T) {
 func scriptClinic(ts *testscript.TestScript, neg bool, args []string) {
 	c, ctx := ts.Value(scriptKey{}).(*clinic), context.Background()
 	if neg || len(args) == 0 {
-		ts.Fatalf("usage: clinic start|stop|hire|code|suspend|ahead")
+		ts.Fatalf("usage: clinic start|stop|hire|code|suspend|revoke|ahead")
 	}
 	switch args[0] {
 	case "start":
@@ -250,6 +264,8 @@ func scriptClinic(ts *testscript.TestScript, neg bool, args []string) {
 		code, err := c.code(ctx)
 		ts.Check(err)
 		ts.Setenv(args[1], code)
+	case "revoke":
+		ts.Check(c.revoke(ctx, args[1]))
 	case "suspend":
 		ts.Check(c.suspend(ctx, c.staff[args[1]]))
 	case "ahead":

@@ -255,5 +255,8 @@ func (d *Device) ReplicaID() causal.ReplicaID { return d.replica.ID() }
 // Unsent counts the edits that are not on the server.
 func (d *Device) Unsent() int { return d.replica.Unsent() }
 
+// Standing says where the edits made here are: on this device alone, on the server, backed up.
+func (d *Device) Standing() replica.Standing { return d.replica.Standing() }
+
 // newID makes a random UUID.
 func (d *Device) newID() (uuid.UUID, error) { return uuid.NewRandomFromReader(d.cfg.Random) }

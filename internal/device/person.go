@@ -63,7 +63,7 @@ func (d *Device) SignIn(ctx context.Context, name, password string) error {
 	m := &accessv1.SignInRequest{SignInName: name, Password: password, DeviceId: &device, RequestId: &request, Proof: proof}
 	resp, err := once(ctx, w, w.access.SignIn, m)
 	if refusedFor(err, faultv1.Reason_REASON_DEVICE_REVOKED) {
-		return errors.Join(ErrWiped, err, d.wipe(ctx)) // nobody can sign in here any more, so no exchange would say so
+		return d.wipedBy(ctx, err) // nobody can sign in here any more, so no exchange would say so
 	}
 	if err != nil {
 		return err

@@ -56,7 +56,7 @@ func (d *Device) Sync(ctx context.Context) (Report, error) {
 	rep.Traffic, rep.Forked = w.count.traffic(), d.replica.ID() != before
 	if refusedFor(err, faultv1.Reason_REASON_DEVICE_REVOKED) {
 		rep.Wiped = true
-		err = errors.Join(ErrWiped, err, d.wipe(ctx))
+		err = d.wipedBy(ctx, err)
 	}
 	return rep, err
 }

@@ -20,6 +20,22 @@ import (
 // written anew, since the pages that bbolt freed still hold what was in them. Killed between the two, the next start does the second. The device's key
 // goes last, once everything was handed in: with it the device proves that the sealed edits are its own.
 
+// WipedError says that the device was revoked and wiped by it. It is an ErrWiped, and what the server said.
+type WipedError struct{ Cause error }
+
+func (e *WipedError) Error() string { return ErrWiped.Error() }
+
+// Unwrap gives ErrWiped and the cause.
+func (e *WipedError) Unwrap() []error { return []error{ErrWiped, e.Cause} }
+
+// wipedBy wipes the device because of what the server said.
+func (d *Device) wipedBy(ctx context.Context, refusal error) error {
+	if err := d.wipe(ctx); err != nil {
+		return errors.Join(&WipedError{refusal}, err)
+	}
+	return &WipedError{refusal}
+}
+
 // wipe removes what the device can read. The device is good for Close alone afterwards.
 func (d *Device) wipe(ctx context.Context) error {
 	ctx = context.WithoutCancel(ctx) // begun, it is to be finished

@@ -166,6 +166,68 @@ func TestRow18_AnOlderServerHoldsWhatItDoesNotKnowAndReleasesItLater(t *testing.
 	}
 }
 
+// TestEvolution_AnUpgradeReleasesWhatWasTooNew: with no person in between, in the order in which they came, with their authors, times and contexts. Whoever lost
+// the right meanwhile has what she made held for that; what is still too new stays.
+func TestEvolution_AnUpgradeReleasesWhatWasTooNew(t *testing.T) {
+	w := newWorld(t)
+	newer := w.schema
+	a := w.tablet()
+	w.reopen(olderSchema(t))
+	k, other := w.vial(), w.vial()
+	var want []byte
+	made := map[string]record.Edit{}
+	w.under(newer, func() {
+		v := vialOfToday(w)
+		for _, one := range []*chartv1.Vial{{Blocked: v.Blocked}, {Discarded: v.Discarded}, {Notes: v.Notes}} {
+			e := a.edit(k, one)
+			made[string(e.Writes[0].Set)] = e
+		}
+		more := "opened on the ferry" // after the note was begun, and held with it
+		a.edit(k, &chartv1.Vial{Notes: []*recordv1.Note{{Id: v.GetNotes()[0].GetId(), Text: &more}}})
+		a.edit(k, note("11"))
+		want = a.r.View(k).Message()
+		a.as(record.ID{66}, other, &chartv1.Vial{Blocked: v.Blocked})
+	})
+	a.sync()
+	if got, err := w.ledger.Readmit(t.Context()); err != nil || got != (ledger.Readmitted{TooNew: 5}) {
+		t.Fatalf("by the server that is too old: %+v, %v", got, err)
+	}
+	w.reopen(newer)
+	w.denied[record.ID{66}] = true
+	before, err := w.ledger.Sequence(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := w.ledger.Readmit(t.Context())
+	if err != nil || got != (ledger.Readmitted{Released: 4, Held: 1}) {
+		t.Fatalf("after the upgrade: %+v, %v", got, err)
+	}
+	if after, _ := w.ledger.Sequence(t.Context()); after != before+4*2+1 {
+		t.Errorf("%d events, want a judgement and an edit for each of 4, and a judgement", after-before)
+	}
+	again, err := w.ledger.Readmit(t.Context())
+	if after, _ := w.ledger.Sequence(t.Context()); err != nil || again != (ledger.Readmitted{}) || after != before+9 {
+		t.Errorf("once more: %+v, %v", again, err)
+	}
+	a.sync()
+	if !bytes.Equal(a.r.View(k).Message(), want) {
+		t.Errorf("not what was charted: %s", a.draw())
+	}
+	log, err := w.ledger.History(t.Context(), org, k)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range log {
+		was, ok := made[string(e.Edit.Writes[0].Set)]
+		if ok && (e.Edit.Author != was.Author || e.Edit.AuthoredAt != was.AuthoredAt || !e.Edit.Context.Descends(was.Context)) {
+			t.Errorf("%v is not as its author made it: %v", was.Dot, e.Edit)
+		}
+	}
+	if h := a.r.Held(other); len(h) != 1 || h[0].Status != syncv1.HeldStatus_HELD_STATUS_HELD || h[0].Reason == faultv1.Reason_REASON_SCHEMA_TOO_NEW {
+		t.Errorf("of an author without the right: %v", h)
+	}
+}
+
 // TestRow19_AnOlderTabletHandsInItsWork: what a tablet of an earlier version makes is taken, whatever it does not know stands in the record.
 func TestRow19_AnOlderTabletHandsInItsWork(t *testing.T) {
 	w := newWorld(t)

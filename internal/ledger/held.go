@@ -235,8 +235,52 @@ func (b *batch) release(row *pendingRow, h wire.Held, take []record.Register) ([
 	if len(writes) == 0 {
 		return leftOut, nil
 	}
-	again := record.Edit{Key: h.Edit.Key, Context: h.Edit.Context, Author: h.Edit.Author, AuthoredAt: h.Edit.AuthoredAt, Writes: writes}
+	seen, err := b.seenSince(row, h.Edit.Context)
+	if err != nil {
+		return nil, err
+	}
+	again := record.Edit{Key: h.Edit.Key, Context: seen, Author: h.Edit.Author, AuthoredAt: h.Edit.AuthoredAt, Writes: writes}
 	return leftOut, b.serverEdit(row, again, h.Edit.Dot)
+}
+
+// seenSince is a context with the new dots of those edits that it covers and that were released since: their author saw them when he made his. Such a dot is
+// named only when every edit of its replica before it, on this record, is one of these too, or the context would cover what nobody had seen.
+func (b *batch) seenSince(row *pendingRow, context causal.Vector) (causal.Vector, error) {
+	log, err := events(b.w, row.last)
+	if err != nil {
+		return nil, err
+	}
+	was, unseen := releases(log), map[causal.ReplicaID]bool{}
+	for i := range log {
+		d := log[i].edit.Dot
+		if !log[i].outcome.hasEdit() || unseen[d.Replica] || context.Covers(d) {
+			continue
+		}
+		if old, ok := was[d]; ok && context.Covers(old) {
+			context = context.With(d)
+		} else {
+			unseen[d.Replica] = true
+		}
+	}
+	return context, nil
+}
+
+// releases is the edits that were made again when held ones were released, with the dots that these had. A release logs its judgement and the edit after it.
+func releases(log []event) map[causal.Dot]causal.Dot {
+	out, made := map[causal.Dot]causal.Dot{}, map[causal.Dot]*record.Edit{}
+	for i := range log {
+		e := &log[i]
+		if e.outcome.hasEdit() {
+			made[e.edit.Dot] = &e.edit
+		}
+		if i == 0 || log[i-1].outcome != judged || log[i-1].seq+1 != e.seq || !e.outcome.hasEdit() {
+			continue
+		}
+		if old := made[log[i-1].ref]; old != nil && old.Author == e.edit.Author && old.AuthoredAt == e.edit.AuthoredAt {
+			out[e.edit.Dot] = old.Dot
+		}
+	}
+	return out
 }
 
 // releaseFollowers releases the writes that were held only because an edit that is now released created their elements, and returns what it left out.

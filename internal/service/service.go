@@ -138,6 +138,9 @@ func (s *Service) load(ctx context.Context) (err error) {
 	if err := s.makeTerms(ctx); err != nil {
 		return err
 	}
+	if err := s.readmit(ctx); err != nil {
+		return err
+	}
 	ring, err := s.keyring(ctx)
 	if err != nil {
 		return err
@@ -145,6 +148,19 @@ func (s *Service) load(ctx context.Context) (err error) {
 	s.signer = auth.NewSigner(ring, issuer, audience)
 	s.verifier = auth.NewVerifier(ring, issuer, audience, s.Now)
 	return s.seen.load(ctx, s.Store)
+}
+
+// readmit lets edits take effect that were held because the program before this one did not know what they say.
+func (s *Service) readmit(ctx context.Context) error {
+	got, err := s.ledger.Readmit(ctx)
+	if got.Released+got.Held > 0 {
+		s.Log.Info("edits that the version before did not know were judged", "released", got.Released, "held", got.Held)
+	}
+	if errors.Is(err, store.ErrDiskFull) {
+		s.Log.Warn("edits that the version before did not know wait for room on the disk")
+		return nil
+	}
+	return err
 }
 
 // keyring is the keys that sign tokens, as stored. When the disk takes no writes those there are serve on.
