@@ -30,6 +30,7 @@ func commands() []command {
 		serveCommand(),
 		replicaCommand(),
 		accessCommand(),
+		traceCommand(),
 		adminCommand(),
 		backupCommand(),
 		restoreCommand(),
