@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net"
 	"net/netip"
+	"net/url"
 
 	"needlebook/internal/auth"
 	"needlebook/internal/demo"
@@ -70,8 +71,22 @@ func isLoopback(address string) bool {
 	return host == "localhost" || err == nil && a.IsLoopback()
 }
 
+// localhost is a server's address by the name that browsers trust as they trust https.
+func localhost(address string) string {
+	u, err := url.Parse(address)
+	if err != nil {
+		return address
+	}
+	u.Host = net.JoinHostPort("localhost", u.Port())
+	return u.String()
+}
+
 // printDemo tells where the server is, who may sign in, and what to try.
 func printDemo(ctx context.Context, e env, d *demo.Demo) error {
+	tabletCode, err := d.Code(ctx)
+	if err != nil {
+		return err
+	}
 	code, err := d.Code(ctx)
 	if err != nil {
 		return err
@@ -82,6 +97,8 @@ func printDemo(ctx context.Context, e env, d *demo.Demo) error {
 	for _, a := range d.Accounts() {
 		fmt.Fprintf(out, "  %s%s%s%s\n", pad(a.SignIn, 10), pad(a.Name, 17), pad(a.Roles, 24), a.Clinic)
 	}
+	fmt.Fprintf(out, "\nTry a tablet in a browser on this machine: open\n\n  %s/#enrol=%s\n\n", localhost(d.URL()), tabletCode)
+	fmt.Fprintf(out, "and sign in as ines. It goes on working when this program is stopped.\n")
 	fmt.Fprintf(out, "\nTry, in another terminal, in this folder: a tablet of your own (the code is good for\n%d minutes),\n\n",
 		int(auth.CodeLife.Minutes()))
 	fmt.Fprintf(out, "  go build ./cmd/needlebook && echo '%s' >password\n", demo.Password)

@@ -76,7 +76,7 @@ func start(t *testing.T, dir string, l *line) *screen {
 }
 
 // within bounds one step.
-const within = 60 * time.Second
+const within = 100 * time.Second
 
 func (s *screen) do(steps ...chromedp.Action[chromedp.Void]) {
 	s.t.Helper()

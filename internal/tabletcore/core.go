@@ -97,9 +97,11 @@ func (c *Core) Call(frame []byte) (out []byte) {
 	if err != nil {
 		return refusal(err)
 	}
-	raw, err := json.Marshal(a.json)
-	if err != nil {
-		return refusal(err)
+	raw, ok := a.json.(json.RawMessage)
+	if !ok {
+		if raw, err = json.Marshal(a.json); err != nil {
+			return refusal(err)
+		}
 	}
 	c.cache.forget(a.changes.Records)
 	return AppendFrame(nil, append([][]byte{raw, blockOf(&a.changes)}, a.bytes...)...)

@@ -376,13 +376,11 @@ func (c *Core) fill(l *dayLine, appointment, session record.Key) error {
 		if x.key == (record.Key{}) {
 			continue
 		}
-		v, err := c.viewOf(x.key)
+		raw, err := c.viewJSON(x.key)
 		if err != nil {
 			return err
 		}
-		if *x.to, err = messageJSON(v); err != nil {
-			return err
-		}
+		*x.to = raw
 		patients = append(patients, c.factsOf(x.key).Patients...)
 	}
 	l.Patient = struct{}{}

@@ -1,6 +1,7 @@
 package tabletcore
 
 import (
+	"encoding/json"
 	"slices"
 
 	"google.golang.org/protobuf/proto"
@@ -51,7 +52,13 @@ type cache struct {
 	devices map[causal.ReplicaID]deviceName
 	words   map[record.ID][]string // of names in the safety index
 	safety  *safetyIndex
+	// views is records as readers see them, as JSON, and doubtful how many fields of a record are in conflict. Names of people and devices are in views.
+	views    map[record.Key]json.RawMessage
+	doubtful map[record.Key]int
 }
+
+// mostViews bounds the views that are kept; beyond it all are made anew as they are asked for.
+const mostViews = 4000
 
 // safetyIndex is what the replica knows of patients whom it does not hold.
 type safetyIndex struct {
@@ -75,6 +82,11 @@ func (c *Core) safety() *safetyIndex {
 func (c *cache) forget(changed []record.Key) {
 	for _, k := range changed {
 		delete(c.facts, k)
+		delete(c.views, k)
+		delete(c.doubtful, k)
+		if k.Kind == kindStaff || k.Kind == kindDevice {
+			clear(c.views)
+		}
 		if k.Kind == kindPatient {
 			delete(c.words, k.ID)
 			c.safety = nil
@@ -116,4 +128,36 @@ func (c *Core) factsOf(k record.Key) *chart.Facts {
 	}
 	c.cache.facts[k] = &f
 	return &f
+}
+
+// viewJSON is a record as a reader sees it, as JSON, made once until it changes; nil when there is nothing of it.
+func (c *Core) viewJSON(k record.Key) (json.RawMessage, error) {
+	if v, ok := c.cache.views[k]; ok {
+		return v, nil
+	}
+	m, err := c.viewOf(k)
+	if err != nil || m == nil {
+		return nil, err
+	}
+	raw, err := messageJSON(m)
+	if err != nil {
+		return nil, err
+	}
+	if c.cache.views == nil || len(c.cache.views) >= mostViews {
+		c.cache.views = map[record.Key]json.RawMessage{}
+	}
+	c.cache.views[k] = raw
+	return raw, nil
+}
+
+// conflictCount is how many fields of a record are in conflict, counted once until it changes.
+func (c *Core) conflictCount(k record.Key) int {
+	n, ok := c.cache.doubtful[k]
+	if !ok {
+		if n = len(c.replica.View(k).Conflicts()); c.cache.doubtful == nil {
+			c.cache.doubtful = map[record.Key]int{}
+		}
+		c.cache.doubtful[k] = n
+	}
+	return n
 }

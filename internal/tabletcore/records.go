@@ -88,26 +88,29 @@ func view(c *Core, r request) (answer, error) {
 	if err != nil {
 		return answer{}, err
 	}
-	v, err := c.viewOf(k)
-	if err != nil || v == nil {
+	raw, err := c.viewJSON(k)
+	if err != nil || raw == nil {
 		return answer{json: json.RawMessage("null")}, err
 	}
-	raw, err := messageJSON(v)
-	return answer{json: raw}, err
+	return answer{json: raw}, nil
 }
 
 func (c *Core) views(keys []record.Key) (answer, error) {
-	var out []*chartv1.RecordView
+	out := []byte{'['}
 	for _, k := range keys {
-		v, err := c.viewOf(k)
+		raw, err := c.viewJSON(k)
 		if err != nil {
 			return answer{}, err
 		}
-		if v != nil {
-			out = append(out, v)
+		if raw == nil {
+			continue
 		}
+		if len(out) > 1 {
+			out = append(out, ',')
+		}
+		out = append(out, raw...)
 	}
-	return messagesAnswer(out)
+	return answer{json: json.RawMessage(append(out, ']'))}, nil
 }
 
 // list shows the records of a kind, by id, as ListRecords of ChartService does: the request is its request.

@@ -50,9 +50,9 @@ func standing(c *Core, _ request) (answer, error) {
 	out := c.standing()
 	for _, k := range c.replica.Keys(0) {
 		out.Records++
-		out.Conflicts += len(c.replica.View(k).Conflicts())
+		out.Conflicts += c.conflictCount(k)
 	}
-	out.Safety = len(c.replica.Safety())
+	out.Safety = len(c.safety().all)
 	return answer{json: out}, nil
 }
 

@@ -36,6 +36,9 @@ func all(vuln bool) []gate {
 		{"buf-breaking", breaking},
 		{"generated", generated},
 		{"test-wasm", testWasm},
+		{"tablet-messages", func(c *checkout) error { return c.do(nil, "go", "run", "./internal/house/messages", "-check") }},
+		{"tablet-types", tabletTypes},
+		{"tablet", tabletBuilt},
 	}
 	if vuln {
 		return append(gates, gate{"vuln", func(c *checkout) error { return c.do(nil, "go", "run", govulncheck, "./...") }})
@@ -95,6 +98,38 @@ func testWasm(c *checkout) error {
 	}
 	wrapper := filepath.Join(strings.TrimSpace(goroot), "lib", "wasm", "go_js_wasm_exec")
 	return c.pure("test", "-short", "-exec="+wrapper)
+}
+
+// tabletTypes lets the TypeScript compiler look at the screens.
+func tabletTypes(c *checkout) error {
+	if err := c.nodeModules(); err != nil {
+		return err
+	}
+	return c.do(nil, "npm", "run", "--silent", "--prefix", filepath.Join(c.root, "internal", "tablet"), "check")
+}
+
+// tabletBuilt builds the tablet client, and holds what is committed against it: all of it in CI, elsewhere the screens alone. Every change of the core makes
+// another WebAssembly, so only what is to be released need be built anew (DEVELOPERS.md).
+func tabletBuilt(c *checkout) error {
+	if err := c.nodeModules(); err != nil {
+		return err
+	}
+	if c.ci {
+		return c.do(nil, "go", "run", "./internal/house/tablet", "-check")
+	}
+	return c.do(nil, "go", "run", "./internal/house/tablet", "-check", "-screens")
+}
+
+// nodeModules brings the few packages that the screens are built with, in the versions of the lock file.
+func (c *checkout) nodeModules() error {
+	at := filepath.Join(c.root, "internal", "tablet")
+	if _, err := os.Stat(filepath.Join(at, "node_modules", "preact")); err == nil {
+		return nil
+	}
+	if _, err := exec.LookPath("npm"); err != nil {
+		return missing("no npm on this machine: the screens of the tablet were NOT built")
+	}
+	return c.do(nil, "npm", "ci", "--silent", "--no-audit", "--no-fund", "--prefix", at)
 }
 
 // pure runs a go command on the pure packages that exist, for js/wasm.

@@ -210,6 +210,7 @@ export async function signInAs(name: string, password: string): Promise<void> {
 /** Hands over to another person of the tablet who gave her passphrase. The store stays open. */
 export async function handOver(wrap: Wrap, passphrase: string): Promise<void> {
   await Vault.open(module, wrap, passphrase);
+  pins.forgive(wrap.staff_id);
   await becomes(wrap);
 }
 

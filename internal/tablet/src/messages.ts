@@ -1553,16 +1553,21 @@ export interface LiftRuleEntry {
   removed?: Void;
 }
 
-/** LiftRule is who may lift a hold. */
+/** LiftRule is how strongly a guardrail speaks at a clinic, and who may lift it when it is a hold. */
 export interface LiftRule {
   /** The code of the finding, as guardrails give it. */
   code?: string;
-  /** The roles that may lift it; empty means nobody may. */
+  /** The roles that may lift it; empty means nobody may, or, in a rule that sets a level, that it stays with those of the table of guardrails. */
   roles?: Role[];
   /** True when a reason must be given, which then stays for ever. */
   needs_reason?: boolean;
   /** True when only a credentialled supervisor may, at that tablet and before the first needle. */
   supervisor?: boolean;
+  /**
+   * The level at this clinic; absent means the table's. A note may become a caution or a hold, a caution a hold; weaker than the table only where the
+   * table of guardrails allows it. A figure from memory or from a trade page stays a note whatever this says.
+   */
+  level?: Level;
 }
 
 /** PhotoViewEntry is an entry of an edition, which may replace or remove the entry that the edition derives from. */
@@ -5378,6 +5383,8 @@ export interface SessionFacts {
   knowledge?: ClinicKnowledgeFact[];
   /** What is known of the device's clock; absent means it was never checked. */
   clock?: ClockState;
+  /** The records among these of which an edit is held and waits for a person, so that what it says is not in them. */
+  held?: RecordKey[];
 }
 
 /** PathSiblings is a register in conflict, with all its values. */
@@ -5476,6 +5483,8 @@ export interface HistoryFacts {
   conflicts?: PathSiblings[];
   /** How old what is known of each clinic is. */
   knowledge?: ClinicKnowledgeFact[];
+  /** The records among these of which an edit is held and waits for a person, so that what it says is in no sum. */
+  held?: RecordKey[];
 }
 
 /** GetToxinHistoryResponse is a toxin history. It never looks like an all-clear: what it did not check, it names. */

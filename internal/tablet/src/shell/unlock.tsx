@@ -1,7 +1,7 @@
 // Opening the tablet: the first sign-in, unlocking, the lock of the screen, and handing over.
 
 import { useEffect, useState } from "preact/hooks";
-import { byPin, firstPerson, handOver, hasPin, locked, peopleHere, setPin, signInAs, unlock, WrongPassphrase } from "../boot";
+import { byPin, firstPerson, handOver, hasPin, peopleHere, setPin, signInAs, unlock, WrongPassphrase } from "../boot";
 import type { Core } from "../core";
 import type { Identity } from "../identity";
 import type { Wrap } from "../vault";
@@ -82,7 +82,7 @@ export function Lock({ core }: { core: Core }) {
     <Page title="Locked" name="lock">
       <People people={people} who={other ? undefined : who} onChoose={(w) => { setWho(w); setOther(false); }} />
       <button type="button" class="button quiet" aria-pressed={other} onClick={() => setOther(true)}>Someone else</button>
-      {other ? <Other /> : who && <Open key={who.staff_id} who={who} />}
+      {other ? <Other /> : who && <><Open key={who.staff_id} who={who} /><SetPin key={`pin-${who.staff_id}`} who={who} /></>}
     </Page>
   );
 }
@@ -117,22 +117,23 @@ function Other() {
   );
 }
 
-/** SetPin sets the PIN of whoever works. */
-export function SetPin() {
+/** SetPin sets a PIN, for whoever gives her password with it. */
+function SetPin({ who }: { who: Wrap }) {
+  const [typed, setTyped] = useState("");
   const [pin, set] = useState("");
   const run = async () => {
     if (!/^[0-9]{6,12}$/.test(pin)) throw new Error("A PIN has six to twelve digits.");
+    await passphrase(() => handOver(who, typed));
     await setPin(pin);
-    set("");
   };
   return (
-    <Form action="Set the PIN" busyText="Setting" run={run}>
-      <Input id="pin" label="PIN for a locked screen" hint="Six digits or more. Your password opens the tablet after a restart." type="password" inputMode="numeric" value={pin} onInput={set} />
-    </Form>
+    <details>
+      <summary class="button quiet">Set a PIN for {who.name}</summary>
+      <Form action="Set the PIN and open" busyText="Setting" run={run}>
+        <p>A PIN opens a locked screen. After a restart only the password opens.</p>
+        <Input id="pin-password" label="Password" type="password" value={typed} onInput={setTyped} autocomplete="current-password" />
+        <Input id="pin" label="PIN" hint="Six to twelve digits" type="password" inputMode="numeric" value={pin} onInput={set} />
+      </Form>
+    </details>
   );
 }
-
-/** lockNow locks the screen. */
-export const lockNow = () => {
-  locked.value = true;
-};
