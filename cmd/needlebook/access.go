@@ -75,7 +75,7 @@ func (f *officeFlags) signIn(ctx context.Context) (*office, error) {
 		return nil, err
 	}
 	resp, err := ask(ctx, o, o.access.SignIn, &accessv1.SignInRequest{SignInName: f.name, Password: password})
-	o.token = resp.GetTokens().GetAccessToken()
+	o.token, o.staff = resp.GetTokens().GetAccessToken(), resp.GetStaff()
 	return o, err
 }
 

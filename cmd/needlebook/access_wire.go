@@ -15,6 +15,7 @@ import (
 	"connectrpc.com/connect"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 
+	accessv1 "needlebook/gen/needlebook/access/v1"
 	"needlebook/gen/needlebook/access/v1/accessv1connect"
 	"needlebook/gen/needlebook/chart/v1/chartv1connect"
 	faultv1 "needlebook/gen/needlebook/fault/v1"
@@ -34,6 +35,8 @@ const (
 type office struct {
 	server string
 	token  string
+	// staff is who signed in; nil before.
+	staff  *accessv1.Staff
 	access accessv1connect.AccessServiceClient
 	chart  chartv1connect.ChartServiceClient
 	next   http.RoundTripper
