@@ -35,16 +35,14 @@ func newShelf() *shelf {
 func id(n int) string { return fmt.Sprintf("00000000-0000-4000-8000-%012d", n) }
 
 func (s *shelf) put(r *chartv1.Record, conflicts ...*chartv1.Conflict) {
-	name := map[bool]string{}
 	m := r.ProtoReflect()
 	fd := m.WhichOneof(m.Descriptor().Oneofs().ByName("kind"))
 	inner := m.Get(fd).Message()
-	name[true] = inner.Get(inner.Descriptor().Fields().ByName("id")).String()
-	kind := optionsv1.RecordKind(fd.Number())
+	id, kind := inner.Get(inner.Descriptor().Fields().ByName("id")).String(), optionsv1.RecordKind(fd.Number())
 	for _, c := range conflicts {
-		c.Key = &chartv1.RecordKey{Kind: kind, RecordId: name[true]}
+		c.Key = &chartv1.RecordKey{Kind: kind, RecordId: id}
 	}
-	s.views[kind.String()+name[true]] = &chartv1.RecordView{Record: r, Conflicts: conflicts}
+	s.views[kind.String()+id] = &chartv1.RecordView{Record: r, Conflicts: conflicts}
 }
 
 func (s *shelf) View(kind optionsv1.RecordKind, id string) (*chartv1.RecordView, error) {
@@ -105,7 +103,7 @@ func day(month, d int32) *recordv1.Date { return &recordv1.Date{Year: 2026, Mont
 
 func sibling(json string) *chartv1.Sibling { return &chartv1.Sibling{ValueJson: json} }
 
-// The records: patients 1 and 2 are one person, sessions 10 (the one that is asked about) to 13, clinics 20 and 21, vials 30 and 31, lots 40 to 42, order
+// The records: patients 1 and 2 are one person, sessions 10 (the one that is asked about) to 13, clinics 20 and 21, vials 30 and 31, lots 40 to 43, order
 // 50, people 60 to 62, text 70, questions 80.
 func filled() *shelf {
 	s := newShelf()
@@ -144,6 +142,7 @@ func filled() *shelf {
 	lot(40, "L7", "")
 	lot(41, "l-8", "L8")
 	lot(42, "L9", "")
+	lot(43, "l 7", "")
 	s.put(&chartv1.Record{Kind: &chartv1.Record_Order{Order: &chartv1.Order{Id: id(50), PrescriberId: proto.String(id(62))}}})
 	for _, n := range []int{60, 61, 62, 63} {
 		s.put(&chartv1.Record{Kind: &chartv1.Record_Staff{Staff: &accessv1.Staff{Id: id(n)}}})
@@ -174,7 +173,7 @@ func TestSession(t *testing.T) {
 	}{
 		{"earlier sessions, the later left out", idsOf(f.GetHistory()), []string{id(11), id(12)}},
 		{"vials of both values in conflict", idsOf(f.GetVials()), []string{id(30), id(31)}},
-		{"lots by number and by alias", idsOf(f.GetLots()), []string{id(40), id(41)}},
+		{"lots by number, by alias and by what looks alike", idsOf(f.GetLots()), []string{id(40), id(41), id(43)}},
 		{"people who act in it", idsOf(f.GetStaff()), []string{id(60), id(61), id(62)}},
 		{"texts", idsOf(f.GetConsentTexts()), []string{id(70)}},
 		{"questions", idsOf(f.GetQuestionnaires()), []string{id(80)}},

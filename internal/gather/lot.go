@@ -5,10 +5,11 @@ import (
 	"strings"
 
 	chartv1 "needlebook/gen/needlebook/chart/v1"
+	"needlebook/internal/chart"
 )
 
-// lots gathers every record of a lot that a vial or its diluent names by id, and every other one that has the number of one: two tablets may have made a
-// record each, and a recall stands in only one of them.
+// lots gathers every record of a lot that a vial or its diluent names by id, and every other one that has a number like its own: two tablets may have made a
+// record each, a number may have been mistyped, and a recall stands in only one of them.
 func (g *gathering) lots() error {
 	byID, byNumber := make(map[string]bool), make(map[string]bool)
 	for _, v := range g.others {
@@ -16,13 +17,13 @@ func (g *gathering) lots() error {
 			byID[id] = true
 		}
 		for _, number := range ids(v, "lot_number") {
-			byNumber[number] = true
+			byNumber[chart.LotKey(number)] = true
 		}
 	}
 	if len(byID)+len(byNumber) == 0 {
 		return nil
 	}
-	list := slices.Clone(g.r.List(kindLot))
+	list := g.lotsLike(byNumber)
 	for id := range byID {
 		if !slices.Contains(list, id) {
 			list = append(list, id)
@@ -49,7 +50,27 @@ func (g *gathering) lots() error {
 	return nil
 }
 
-// isNumbered reports whether a lot has one of the numbers, by its identity or by an alias of it, in whatever value of a register in conflict.
-func isNumbered(v *chartv1.RecordView, numbers map[string]bool) bool {
-	return slices.ContainsFunc(ids(v, "number"), func(n string) bool { return numbers[n] })
+// lotsLike lists the lots that may have one of the numbers: those that the host finds, else all.
+func (g *gathering) lotsLike(keys map[string]bool) (list []string) {
+	finder, ok := g.r.(LotFinder)
+	if !ok {
+		return slices.Clone(g.r.List(kindLot))
+	}
+	for key := range keys {
+		found, ok := finder.Lots(key)
+		if !ok {
+			return slices.Clone(g.r.List(kindLot))
+		}
+		for _, id := range found {
+			if !slices.Contains(list, id) {
+				list = append(list, id)
+			}
+		}
+	}
+	return list
+}
+
+// isNumbered reports whether a lot has a number like one of these, by its identity or by an alias of it, in whatever value of a register in conflict.
+func isNumbered(v *chartv1.RecordView, keys map[string]bool) bool {
+	return slices.ContainsFunc(ids(v, "number"), func(n string) bool { return keys[chart.LotKey(n)] })
 }

@@ -42,6 +42,12 @@ type Records interface {
 	Clock() dosev1.ClockState
 }
 
+// LotFinder is a host that finds lots by number without looking at each: those whose number or alias, in whatever value of a register in conflict, has the
+// chart.LotKey of this one. ok is false when it cannot.
+type LotFinder interface {
+	Lots(number string) (ids []string, ok bool)
+}
+
 // Short names of the kinds.
 const (
 	kindSession       = optionsv1.RecordKind_RECORD_KIND_SESSION

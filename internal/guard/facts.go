@@ -3,6 +3,7 @@ package guard
 import (
 	"time"
 
+	"needlebook/internal/chart"
 	"needlebook/internal/dose"
 
 	accessv1 "needlebook/gen/needlebook/access/v1"
@@ -51,6 +52,24 @@ func (f *Facts) lotsOf(id, product, number string) []*chartv1.Lot {
 	var all []*chartv1.Lot
 	for _, l := range f.Lots {
 		if id != "" && l.GetId() == id || number != "" && l.GetIdentity().GetProduct() == product && isNumbered(l, number) {
+			all = append(all, l)
+		}
+	}
+	return all
+}
+
+// alike finds the lots of a product whose number or an alias of it only looks like a vial's, as chart.LotKey has it.
+func (f *Facts) alike(product, number string) (all []*chartv1.Lot) {
+	key := chart.LotKey(number)
+	for _, l := range f.Lots {
+		if number == "" || l.GetIdentity().GetProduct() != product || isNumbered(l, number) {
+			continue
+		}
+		like := chart.LotKey(l.GetIdentity().GetNumber()) == key
+		for _, a := range l.GetAliases() {
+			like = like || a.GetUndone() == nil && a.GetAlias() != nil && chart.LotKey(a.GetAlias().GetNumber()) == key
+		}
+		if like {
 			all = append(all, l)
 		}
 	}

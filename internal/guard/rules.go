@@ -74,6 +74,7 @@ const (
 	CodeVialExpired      = "VIAL_EXPIRED"
 	CodeExpiryUnknown    = "EXPIRY_UNKNOWN"
 	CodeRecalled         = "LOT_RECALLED"
+	CodeRecalledAlike    = "LOT_LOOKS_RECALLED"
 	CodeLotUnknown       = "LOT_UNKNOWN"
 	CodeVialShared       = "VIAL_SHARED"
 	CodeVialSharedByRule = "VIAL_SHARED_BY_POLICY"
@@ -207,6 +208,7 @@ var rules = []Rule{
 	{CodeVialExpired, hold, never(), "past the last day of use", byRecord},
 	{CodeExpiryUnknown, hold, lead(), "no day of expiry", byRecord},
 	{CodeRecalled, hold, never(), "the lot was recalled", byRecord},
+	{CodeRecalledAlike, caution, nobody(), "a lot was recalled whose number looks like the vial's: letters for digits, other case, spaces or hyphens", byRecord},
 	{CodeLotUnknown, caution, nobody(), "no record of the lot, so a recall was not looked for", byRecord},
 	{CodeVialShared, hold, lead(), "a second patient from one vial, unless the clinic's policies allow it", byPolicy},
 	{CodeVialSharedByRule, note, nobody(), "a second patient from one vial, as the clinic's policies allow", byPolicy},

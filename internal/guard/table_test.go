@@ -210,6 +210,8 @@ func rows() []row {
 		{code: guard.CodeExpiryUnknown, trips: func(v visit) { v.Vials[0].Labelling.ExpiresOn, v.Lots[0].ExpiresOn = nil, nil },
 			justNot: func(v visit) { v.Vials[0].Labelling.ExpiresOn = nil }},
 		{code: guard.CodeRecalled, trips: func(v visit) { recalled(v, nil) }, justNot: func(v visit) { recalled(v, void()) }},
+		{code: guard.CodeRecalledAlike, trips: func(v visit) { v.Lots = append(v.Lots, recalledLot(v, "a-l")) },
+			justNot: func(v visit) { v.Lots = append(v.Lots, recalledLot(v, "A2")) }},
 		{code: guard.CodeLotUnknown, trips: func(v visit) { v.Vials[0].Labelling.LotId = nil; v.Vials[0].Labelling.LotNumber = "A2" },
 			justNot: func(v visit) { v.Vials[0].Labelling.LotId = nil }},
 		{code: guard.CodeVialShared, trips: func(v visit) { drawnFor(v, "s9") },
@@ -434,6 +436,14 @@ func adopted(v visit, diluent string) {
 func touchUps() *formularyv1.FormularyEdition {
 	return &formularyv1.FormularyEdition{TouchUpRules: []*formularyv1.TouchUpRuleEntry{{Value: &formularyv1.TouchUpRule{Code: "ours",
 		Earliest: &formularyv1.Period{Days: 14}, Latest: &formularyv1.Period{Days: 28}, Level: caution, Provenance: byLead()}}}}
+}
+
+// recalledLot is another record of a lot of the vial's product, with a recall.
+func recalledLot(v visit, number string) *chartv1.Lot {
+	l := proto.CloneOf(v.Lots[0])
+	l.Id, l.Identity.Number, l.Aliases = "l9", number, nil
+	l.Recalls = []*chartv1.LotRecall{{Id: "r9", Notice: &chartv1.RecallNotice{Reason: "weak"}}}
+	return l
 }
 
 // noIntervals takes every interval rule of the product away.

@@ -163,6 +163,7 @@ func (c *checker) lotsOf(v *chartv1.Vial) []*chartv1.Lot {
 }
 
 func (c *checker) recall(v *chartv1.Vial, about []string) {
+	c.recallAlike(v, about)
 	lots := c.lotsOf(v)
 	if len(lots) == 0 {
 		c.say(said{code: CodeLotUnknown, about: about, text: "The record of the vial's lot is not known here, so whether it was recalled was not checked."})
@@ -174,6 +175,19 @@ func (c *checker) recall(v *chartv1.Vial, about []string) {
 				c.say(said{code: CodeRecalled, about: []string{about[0], keyOf(optionsv1.RecordKind_RECORD_KIND_LOT, lot.GetId())},
 					of: r.GetId(), text: "The lot " + lot.GetIdentity().GetNumber() + " was recalled: " + r.GetNotice().GetReason()})
 			}
+		}
+	}
+}
+
+// recallAlike cautions where a lot was recalled whose number only looks like the vial's: one of the two may have been mistyped.
+func (c *checker) recallAlike(v *chartv1.Vial, about []string) {
+	number, id := v.GetLabelling().GetLotNumber(), v.GetLabelling().GetLotId()
+	for _, lot := range c.f.alike(v.GetPresentation().GetProduct(), number) {
+		recalled := slices.ContainsFunc(lot.GetRecalls(), func(r *chartv1.LotRecall) bool { return r.GetLifted() == nil })
+		if recalled && lot.GetId() != id {
+			c.say(said{code: CodeRecalledAlike, about: []string{about[0], keyOf(optionsv1.RecordKind_RECORD_KIND_LOT, lot.GetId())},
+				text: "A lot was recalled whose number looks like this vial's: " + lot.GetIdentity().GetNumber() + ", and the vial's is " + number +
+					". Read the number on the vial again."})
 		}
 	}
 }

@@ -46,7 +46,7 @@ func Rules() map[string]Rule {
 		"internal/starter":   {Pure: true, Ours: []string{Gen}},
 		"internal/stock":     {Pure: true, Ours: []string{"dose", "gs1", "formulary", "visit", "fault", Gen}},
 		"internal/reckon":    {Pure: true, Ours: []string{"dose", "formulary", "guard", "fault", Gen}},
-		"internal/gather":    {Pure: true, Ours: []string{"formulary", "fault", Gen}},
+		"internal/gather":    {Pure: true, Ours: []string{"chart", "formulary", "fault", Gen}},
 
 		"internal/store":           {},
 		"internal/store/storetest": {Proof: true, Ours: []string{"store"}},

@@ -15,6 +15,7 @@ import (
 	"needlebook/internal/formulary"
 	"needlebook/internal/gather"
 	"needlebook/internal/record"
+	"needlebook/internal/store"
 )
 
 // shelf is the ledger as one caller may read it, for gathering. What it showed of patients is in read, for the audit log. It is for one call.
@@ -113,6 +114,17 @@ func (s *shelf) under(prefix string, kind optionsv1.RecordKind) []string {
 		out = append(out, x.facts.Key.ID.String())
 	}
 	return out
+}
+
+// Lots implements gather.LotFinder by the ledger's index of numbers.
+func (s *shelf) Lots(number string) (ids []string, ok bool) {
+	err := s.Store.View(s.ctx, func(r store.Reader) error {
+		return s.ledger.FindIn(r, s.org, chart.LotTerm(chart.TermLot, number), func(_ string, k record.Key) error {
+			ids = append(ids, k.ID.String())
+			return nil
+		})
+	})
+	return ids, err == nil
 }
 
 // Clock implements gather.Records: the server's clock is the one that others are compared with.
