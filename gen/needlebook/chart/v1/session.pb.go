@@ -237,7 +237,8 @@ type Session struct {
 	SupervisorId *string `protobuf:"bytes,10,opt,name=supervisor_id,json=supervisorId,proto3,oneof" json:"supervisor_id,omitempty"`
 	// The versions of core and formulary that it began with and keeps.
 	Basis *SessionBasis `protobuf:"bytes,11,opt,name=basis,proto3" json:"basis,omitempty"`
-	// That it is for practice and nobody was treated; it never mixes with real ones.
+	// That it is for practice and nobody was treated, as its patient is; it never mixes with real ones. It repeats the patient's mark, which alone decides:
+	// a visit of a real patient that says so all the same is a real one.
 	Practice *PracticeMark `protobuf:"bytes,12,opt,name=practice,proto3" json:"practice,omitempty"`
 	// That it was written on the downtime form and entered later; absent when it was charted as it happened.
 	Paper *PaperForm `protobuf:"bytes,13,opt,name=paper,proto3" json:"paper,omitempty"`
@@ -2294,7 +2295,7 @@ var File_needlebook_chart_v1_session_proto protoreflect.FileDescriptor
 
 const file_needlebook_chart_v1_session_proto_rawDesc = "" +
 	"\n" +
-	"!needlebook/chart/v1/session.proto\x12\x13needlebook.chart.v1\x1a\x1bbuf/validate/validate.proto\x1a!needlebook/chart/v1/consent.proto\x1a(needlebook/chart/v1/finding_answer.proto\x1a#needlebook/chart/v1/injection.proto\x1a%needlebook/chart/v1/measurement.proto\x1a!needlebook/chart/v1/patient.proto\x1a needlebook/chart/v1/rating.proto\x1a*needlebook/chart/v1/screening_answer.proto\x1a)needlebook/chart/v1/session_syringe.proto\x1a\x1eneedlebook/chart/v1/side.proto\x1a#needlebook/chart/v1/signature.proto\x1a/needlebook/formulary/v1/formulary_edition.proto\x1a#needlebook/options/v1/options.proto\x1a\x1eneedlebook/record/v1/act.proto\x1a\x1fneedlebook/record/v1/date.proto\x1a(needlebook/record/v1/import_origin.proto\x1a\x1fneedlebook/record/v1/note.proto\x1a%needlebook/record/v1/settlement.proto\x1a\x1fneedlebook/record/v1/void.proto\"\xb1\x14\n" +
+	"!needlebook/chart/v1/session.proto\x12\x13needlebook.chart.v1\x1a\x1bbuf/validate/validate.proto\x1a!needlebook/chart/v1/consent.proto\x1a(needlebook/chart/v1/finding_answer.proto\x1a#needlebook/chart/v1/injection.proto\x1a%needlebook/chart/v1/measurement.proto\x1a!needlebook/chart/v1/patient.proto\x1a needlebook/chart/v1/rating.proto\x1a*needlebook/chart/v1/screening_answer.proto\x1a)needlebook/chart/v1/session_syringe.proto\x1a\x1eneedlebook/chart/v1/side.proto\x1a#needlebook/chart/v1/signature.proto\x1a/needlebook/formulary/v1/formulary_edition.proto\x1a#needlebook/options/v1/options.proto\x1a\x1eneedlebook/record/v1/act.proto\x1a\x1fneedlebook/record/v1/date.proto\x1a(needlebook/record/v1/import_origin.proto\x1a\x1fneedlebook/record/v1/note.proto\x1a%needlebook/record/v1/settlement.proto\x1a\x1fneedlebook/record/v1/void.proto\"\xab\x14\n" +
 	"\aSession\x12\x18\n" +
 	"\x02id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\x02id\x12,\n" +
 	"\n" +
@@ -2308,8 +2309,8 @@ const file_needlebook_chart_v1_session_proto_rawDesc = "" +
 	"\x0eresponsible_id\x18\t \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x05R\rresponsibleId\x88\x01\x01\x122\n" +
 	"\rsupervisor_id\x18\n" +
 	" \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01H\x06R\fsupervisorId\x88\x01\x01\x127\n" +
-	"\x05basis\x18\v \x01(\v2!.needlebook.chart.v1.SessionBasisR\x05basis\x12C\n" +
-	"\bpractice\x18\f \x01(\v2!.needlebook.chart.v1.PracticeMarkB\x04\xb8\xbb\x18\x01R\bpractice\x124\n" +
+	"\x05basis\x18\v \x01(\v2!.needlebook.chart.v1.SessionBasisR\x05basis\x12=\n" +
+	"\bpractice\x18\f \x01(\v2!.needlebook.chart.v1.PracticeMarkR\bpractice\x124\n" +
 	"\x05paper\x18\r \x01(\v2\x1e.needlebook.chart.v1.PaperFormR\x05paper\x12>\n" +
 	"\bimported\x18\x0e \x01(\v2\".needlebook.record.v1.ImportOriginR\bimported\x12D\n" +
 	"\x06states\x18\x14 \x03(\v2!.needlebook.chart.v1.SessionStateB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\x06states\x12U\n" +
