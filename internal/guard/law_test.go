@@ -247,6 +247,33 @@ func TestCheckReadsOnly(t *testing.T) {
 	}
 }
 
+// A recall of the diluent's lot holds, by its record and by its number, and one of a toxin with that number does not.
+func TestRecalledDiluent(t *testing.T) {
+	e := builtin(t)
+	for name, row := range map[string]struct {
+		change func(v visit, l *chartv1.Lot)
+		held   bool
+	}{
+		"by number": {func(v visit, _ *chartv1.Lot) { v.Vials[0].Preparations[0].Diluent.LotNumber = "D5" }, true},
+		"by record": {func(v visit, l *chartv1.Lot) { v.Vials[0].Preparations[0].Diluent.LotId = &l.Id }, true},
+		"another":   {func(v visit, _ *chartv1.Lot) { v.Vials[0].Preparations[0].Diluent.LotNumber = "D6" }, false},
+		"a toxin's": {func(v visit, l *chartv1.Lot) {
+			v.Vials[0].Preparations[0].Diluent.LotNumber = "D5"
+			l.Identity = &chartv1.LotIdentity{Kind: chartv1.LotKind_LOT_KIND_TOXIN, Product: proto.String(abo), Number: "D5"}
+		}, false},
+	} {
+		r := clear(e)
+		v := visit{r.GetFacts(), r}
+		l := &chartv1.Lot{Id: "l9", Identity: &chartv1.LotIdentity{Kind: chartv1.LotKind_LOT_KIND_DILUENT, Number: "D5"},
+			Recalls: []*chartv1.LotRecall{{Id: "r9", Notice: &chartv1.RecallNotice{Reason: "not sterile"}}}}
+		v.Lots = append(v.Lots, l)
+		row.change(v, l)
+		if f := of(check(t, e, r).GetFindings(), guard.CodeRecalled); (f != nil) != row.held {
+			t.Errorf("%s: %v", name, f)
+		}
+	}
+}
+
 // A clinic's level for a code: it raises at will, lowers only what the table lets it, never above what a figure's source allows, and only there. Who may lift
 // what it raised is whom it names.
 func TestClinicLevels(t *testing.T) {

@@ -207,7 +207,7 @@ var rules = []Rule{
 	{CodeVialElsewhere, caution, nobody(), "the vial belongs to another clinic", byRecord},
 	{CodeVialExpired, hold, never(), "past the last day of use", byRecord},
 	{CodeExpiryUnknown, hold, lead(), "no day of expiry", byRecord},
-	{CodeRecalled, hold, never(), "the lot was recalled", byRecord},
+	{CodeRecalled, hold, never(), "the lot was recalled, or the lot of the diluent", byRecord},
 	{CodeRecalledAlike, caution, nobody(), "a lot was recalled whose number looks like the vial's: letters for digits, other case, spaces or hyphens", byRecord},
 	{CodeLotUnknown, caution, nobody(), "no record of the lot, so a recall was not looked for", byRecord},
 	{CodeVialShared, hold, lead(), "a second patient from one vial, unless the clinic's policies allow it", byPolicy},

@@ -164,16 +164,26 @@ func (c *checker) lotsOf(v *chartv1.Vial) []*chartv1.Lot {
 
 func (c *checker) recall(v *chartv1.Vial, about []string) {
 	c.recallAlike(v, about)
+	for _, p := range v.GetPreparations() {
+		if d := p.GetDiluent(); p.GetVoid() == nil && d != nil {
+			c.recalled("The lot of the diluent, ", c.f.lotsOf(d.GetLotId(), "", d.GetLotNumber()), about)
+		}
+	}
 	lots := c.lotsOf(v)
 	if len(lots) == 0 {
 		c.say(said{code: CodeLotUnknown, about: about, text: "The record of the vial's lot is not known here, so whether it was recalled was not checked."})
 		return
 	}
+	c.recalled("The lot ", lots, about)
+}
+
+// recalled holds for each recall of these lots that was not lifted.
+func (c *checker) recalled(the string, lots []*chartv1.Lot, about []string) {
 	for _, lot := range lots {
 		for _, r := range lot.GetRecalls() {
 			if r.GetLifted() == nil {
 				c.say(said{code: CodeRecalled, about: []string{about[0], keyOf(optionsv1.RecordKind_RECORD_KIND_LOT, lot.GetId())},
-					of: r.GetId(), text: "The lot " + lot.GetIdentity().GetNumber() + " was recalled: " + r.GetNotice().GetReason()})
+					of: r.GetId(), text: the + lot.GetIdentity().GetNumber() + " was recalled: " + r.GetNotice().GetReason()})
 			}
 		}
 	}
