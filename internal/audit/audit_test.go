@@ -18,6 +18,7 @@ import (
 	faultv1 "needlebook/gen/needlebook/fault/v1"
 	optionsv1 "needlebook/gen/needlebook/options/v1"
 	"needlebook/internal/store"
+	"needlebook/internal/store/storetest"
 )
 
 var (
@@ -47,7 +48,7 @@ func entry(org uuid.UUID, n int) Entry {
 	return e
 }
 
-func mustLog(t testing.TB, org uuid.UUID, n int, st *memStore) Head {
+func mustLog(t testing.TB, org uuid.UUID, n int, st *storetest.Memory) Head {
 	t.Helper()
 	var head Head
 	mustUpdate(t, st, func(w store.Writer) (err error) {
@@ -61,7 +62,7 @@ func mustLog(t testing.TB, org uuid.UUID, n int, st *memStore) Head {
 	return head
 }
 
-func verify(st *memStore, org uuid.UUID, kept ...Head) (head Head, err error) {
+func verify(st *storetest.Memory, org uuid.UUID, kept ...Head) (head Head, err error) {
 	_ = st.View(context.Background(), func(r store.Reader) error {
 		head, err = Verify(r, org, kept...)
 		return nil
@@ -70,7 +71,7 @@ func verify(st *memStore, org uuid.UUID, kept ...Head) (head Head, err error) {
 }
 
 func TestAppendAndVerify(t *testing.T) {
-	st := newMemStore()
+	st := storetest.NewMemory()
 	a, b := mustLog(t, orgA, 30, st), mustLog(t, orgB, 7, st)
 	nobody := mustLog(t, uuid.Nil, 2, st)
 	for _, want := range []Head{a, b, nobody} {
@@ -88,13 +89,13 @@ func TestAppendAndVerify(t *testing.T) {
 		}
 		return nil
 	})
-	if _, err := verify(newMemStore(), orgA); err != nil {
+	if _, err := verify(storetest.NewMemory(), orgA); err != nil {
 		t.Errorf("the empty log: %v", err)
 	}
 }
 
 func TestAppendRefuses(t *testing.T) {
-	st := newMemStore()
+	st := storetest.NewMemory()
 	for name, change := range map[string]func(*Entry){
 		"no outcome":     func(e *Entry) { e.Outcome = 0 },
 		"long remark":    func(e *Entry) { e.Remark = strings.Repeat("x", maxRemark+1) },
@@ -109,7 +110,7 @@ func TestAppendRefuses(t *testing.T) {
 		}
 	}
 	mustLog(t, orgA, 3, st)
-	delete(st.rows, string(headKey(orgA)))
+	delete(st.Rows, string(headKey(orgA)))
 	var tampered *TamperedError
 	err := st.Update(context.Background(), func(w store.Writer) error { _, _, err := Append(w, entry(orgA, 9)); return err })
 	if !errors.As(err, &tampered) {
@@ -120,52 +121,52 @@ func TestAppendRefuses(t *testing.T) {
 // TestTamperingIsFound plants each kind of change by hand, on a log whose head was copied elsewhere.
 func TestTamperingIsFound(t *testing.T) {
 	const size = 40
-	for name, plant := range map[string]func(st *memStore, n uint64){
-		"edit one byte": func(st *memStore, n uint64) {
-			v := st.rows[string(entryKey(orgA, n))]
+	for name, plant := range map[string]func(st *storetest.Memory, n uint64){
+		"edit one byte": func(st *storetest.Memory, n uint64) {
+			v := st.Rows[string(entryKey(orgA, n))]
 			v[len(v)/2] ^= 1
 		},
-		"edit with its own hash made right": func(st *memStore, n uint64) { forge(st, n, func(e *Entry) { e.Remark = "forged" }) },
-		"edit who":                          func(st *memStore, n uint64) { forge(st, n, func(e *Entry) { e.Device = id(9, 9) }) },
-		"edit the hash":                     func(st *memStore, n uint64) { st.rows[string(entryKey(orgA, n))][5] ^= 1 },
-		"edit the version":                  func(st *memStore, n uint64) { st.rows[string(entryKey(orgA, n))][0] = 2 },
-		"delete one":                        func(st *memStore, n uint64) { delete(st.rows, string(entryKey(orgA, n))) },
-		"swap two": func(st *memStore, n uint64) {
+		"edit with its own hash made right": func(st *storetest.Memory, n uint64) { forge(st, n, func(e *Entry) { e.Remark = "forged" }) },
+		"edit who":                          func(st *storetest.Memory, n uint64) { forge(st, n, func(e *Entry) { e.Device = id(9, 9) }) },
+		"edit the hash":                     func(st *storetest.Memory, n uint64) { st.Rows[string(entryKey(orgA, n))][5] ^= 1 },
+		"edit the version":                  func(st *storetest.Memory, n uint64) { st.Rows[string(entryKey(orgA, n))][0] = 2 },
+		"delete one":                        func(st *storetest.Memory, n uint64) { delete(st.Rows, string(entryKey(orgA, n))) },
+		"swap two": func(st *storetest.Memory, n uint64) {
 			i, j := string(entryKey(orgA, n)), string(entryKey(orgA, n%size+1))
-			st.rows[i], st.rows[j] = st.rows[j], st.rows[i]
+			st.Rows[i], st.Rows[j] = st.Rows[j], st.Rows[i]
 		},
-		"put one twice": func(st *memStore, n uint64) {
-			st.rows[string(entryKey(orgA, size+1))] = st.rows[string(entryKey(orgA, n))]
+		"put one twice": func(st *storetest.Memory, n uint64) {
+			st.Rows[string(entryKey(orgA, size+1))] = st.Rows[string(entryKey(orgA, n))]
 		},
-		"take one from another log": func(st *memStore, n uint64) {
-			st.rows[string(entryKey(orgA, n))] = st.rows[string(entryKey(orgB, n))]
+		"take one from another log": func(st *storetest.Memory, n uint64) {
+			st.Rows[string(entryKey(orgA, n))] = st.Rows[string(entryKey(orgB, n))]
 		},
-		"cut off the end":               func(st *memStore, n uint64) { cut(st, n) },
-		"cut off and set the head back": func(st *memStore, n uint64) { cut(st, n); setBack(st, n-1) },
-		"cut off all and the head": func(st *memStore, _ uint64) {
+		"cut off the end":               func(st *storetest.Memory, n uint64) { cut(st, n) },
+		"cut off and set the head back": func(st *storetest.Memory, n uint64) { cut(st, n); setBack(st, n-1) },
+		"cut off all and the head": func(st *storetest.Memory, _ uint64) {
 			cut(st, 1)
-			delete(st.rows, string(headKey(orgA)))
+			delete(st.Rows, string(headKey(orgA)))
 		},
-		"forge the whole rest": func(st *memStore, n uint64) { rechain(st, n, size) },
-		"drop the head":        func(st *memStore, _ uint64) { delete(st.rows, string(headKey(orgA))) },
-		"garble the head":      func(st *memStore, _ uint64) { st.rows[string(headKey(orgA))][3] ^= 1 },
-		"hide from the patient's list": func(st *memStore, n uint64) {
-			for k := range maps.Keys(st.rows) {
+		"forge the whole rest": func(st *storetest.Memory, n uint64) { rechain(st, n, size) },
+		"drop the head":        func(st *storetest.Memory, _ uint64) { delete(st.Rows, string(headKey(orgA))) },
+		"garble the head":      func(st *storetest.Memory, _ uint64) { st.Rows[string(headKey(orgA))][3] ^= 1 },
+		"hide from the patient's list": func(st *storetest.Memory, n uint64) {
+			for k := range maps.Keys(st.Rows) {
 				if strings.HasPrefix(k, string([]byte{table, keyPatient})+string(orgA[:])) {
-					delete(st.rows, k)
+					delete(st.Rows, k)
 					return
 				}
 			}
 		},
-		"add to a patient's list": func(st *memStore, n uint64) {
-			st.rows[string(append(indexPrefix(keyPatient, orgA, id(8, 8)), 0, 0, 0, 0, 0, 0, 0, byte(n)))] = []byte{1}
+		"add to a patient's list": func(st *storetest.Memory, n uint64) {
+			st.Rows[string(append(indexPrefix(keyPatient, orgA, id(8, 8)), 0, 0, 0, 0, 0, 0, 0, byte(n)))] = []byte{1}
 		},
-		"a key of another length": func(st *memStore, n uint64) { st.rows[string(entryKey(orgA, n))+"x"] = []byte{1} },
+		"a key of another length": func(st *storetest.Memory, n uint64) { st.Rows[string(entryKey(orgA, n))+"x"] = []byte{1} },
 	} {
 		t.Run(name, func(t *testing.T) {
 			chance := rand.New(rand.NewPCG(7, uint64(len(name))))
 			for range 20 {
-				st := newMemStore()
+				st := storetest.NewMemory()
 				head := mustLog(t, orgA, size, st)
 				mustLog(t, orgB, size, st)
 				n := 1 + chance.Uint64N(size)
@@ -183,18 +184,18 @@ func TestTamperingIsFound(t *testing.T) {
 }
 
 // forge changes an entry and makes its own hash right; those behind it no longer follow.
-func forge(st *memStore, n uint64, change func(*Entry)) {
-	e, _, _, _ := decodeEntry(st.rows[string(entryKey(orgA, n))])
+func forge(st *storetest.Memory, n uint64, change func(*Entry)) {
+	e, _, _, _ := decodeEntry(st.Rows[string(entryKey(orgA, n))])
 	var before Hash
 	if n > 1 {
-		_, before, _, _ = decodeEntry(st.rows[string(entryKey(orgA, n-1))])
+		_, before, _, _ = decodeEntry(st.Rows[string(entryKey(orgA, n-1))])
 	}
 	change(&e)
-	st.rows[string(entryKey(orgA, n))], _, _ = encodeEntry(before, e)
+	st.Rows[string(entryKey(orgA, n))], _, _ = encodeEntry(before, e)
 }
 
 // rechain is what someone does who can write the whole store: forge one entry and make every hash and the head right.
-func rechain(st *memStore, n uint64, size uint64) {
+func rechain(st *storetest.Memory, n uint64, size uint64) {
 	forge(st, n, func(e *Entry) { e.Remark = "forged" })
 	for i := n + 1; i <= size; i++ {
 		forge(st, i, func(*Entry) {})
@@ -202,32 +203,32 @@ func rechain(st *memStore, n uint64, size uint64) {
 	setBack(st, size)
 }
 
-func cut(st *memStore, from uint64) {
+func cut(st *storetest.Memory, from uint64) {
 	for i := from; ; i++ {
-		e, _, _, err := decodeEntry(st.rows[string(entryKey(orgA, i))])
+		e, _, _, err := decodeEntry(st.Rows[string(entryKey(orgA, i))])
 		if err != nil {
 			return
 		}
-		delete(st.rows, string(entryKey(orgA, i)))
+		delete(st.Rows, string(entryKey(orgA, i)))
 		for _, k := range indexKeys(e) {
-			delete(st.rows, string(k))
+			delete(st.Rows, string(k))
 		}
 	}
 }
 
-func setBack(st *memStore, n uint64) {
+func setBack(st *storetest.Memory, n uint64) {
 	h := Head{Org: orgA, Sequence: n}
 	if n == 0 {
-		delete(st.rows, string(headKey(orgA)))
+		delete(st.Rows, string(headKey(orgA)))
 		return
 	}
-	_, h.Hash, _, _ = decodeEntry(st.rows[string(entryKey(orgA, n))])
-	st.rows[string(headKey(orgA))] = []byte(h.String())
+	_, h.Hash, _, _ = decodeEntry(st.Rows[string(entryKey(orgA, n))])
+	st.Rows[string(headKey(orgA))] = []byte(h.String())
 }
 
 // TestWholeForgeryNeedsAHeadKeptElsewhere states the limit: without such a head a forged chain looks sound.
 func TestWholeForgeryNeedsAHeadKeptElsewhere(t *testing.T) {
-	st := newMemStore()
+	st := storetest.NewMemory()
 	head := mustLog(t, orgA, 10, st)
 	rechain(st, 4, 10)
 	if _, err := verify(st, orgA); err != nil {
@@ -240,20 +241,20 @@ func TestWholeForgeryNeedsAHeadKeptElsewhere(t *testing.T) {
 
 // TestEveryByteCounts flips a bit in every byte of every stored row of a small log.
 func TestEveryByteCounts(t *testing.T) {
-	st := newMemStore()
+	st := storetest.NewMemory()
 	head := mustLog(t, orgA, 6, st)
 	tried := 0
-	for _, k := range slices.Sorted(maps.Keys(st.rows)) {
+	for _, k := range slices.Sorted(maps.Keys(st.Rows)) {
 		if k[1] != keyEntry && k[1] != keyHead {
 			continue // the value of an index key says nothing
 		}
-		for i := range st.rows[k] {
-			st.rows[k][i] ^= 0x10
+		for i := range st.Rows[k] {
+			st.Rows[k][i] ^= 0x10
 			tried++
 			if _, err := verify(st, orgA, head); err == nil {
 				t.Errorf("byte %d of key %q: not found", i, k)
 			}
-			st.rows[k][i] ^= 0x10
+			st.Rows[k][i] ^= 0x10
 		}
 	}
 	if _, err := verify(st, orgA, head); err != nil {
@@ -264,7 +265,7 @@ func TestEveryByteCounts(t *testing.T) {
 
 // TestListAgreesWithAPlainFilter pages through random queries and compares with a filter over all entries.
 func TestListAgreesWithAPlainFilter(t *testing.T) {
-	st := newMemStore()
+	st := storetest.NewMemory()
 	mustLog(t, orgA, 120, st)
 	mustLog(t, orgB, 50, st)
 	rapid.Check(t, func(t *rapid.T) {
@@ -310,7 +311,7 @@ func TestListAgreesWithAPlainFilter(t *testing.T) {
 
 func TestListRefusesLimits(t *testing.T) {
 	for _, limit := range []int{0, -1, 1001} {
-		_ = newMemStore().View(context.Background(), func(r store.Reader) error {
+		_ = storetest.NewMemory().View(context.Background(), func(r store.Reader) error {
 			if _, err := List(r, Query{Org: orgA, Limit: limit}); !errors.Is(err, ErrLimit) {
 				t.Errorf("limit %d: %v", limit, err)
 			}

@@ -86,8 +86,8 @@ func EnrolStatement(c Code, k DeviceKey) []byte {
 
 // Enrol makes a device by a code: key is its public half, proof its signature over EnrolStatement, replica its first replica. A code that is
 // wrong, expired or used is BAD_CODE; a proof that does not fit is BAD_SIGNATURE and leaves the code good. The same code with the same key
-// again, while the code lasts, answers the same device: the first answer was lost.
-func Enrol(w store.Writer, now time.Time, code, label string, key, proof []byte, replica uuid.UUID) (Device, error) {
+// again, while the code lasts, answers the same device: the first answer was lost. random makes the device's id.
+func Enrol(w store.Writer, random io.Reader, now time.Time, code, label string, key, proof []byte, replica uuid.UUID) (Device, error) {
 	c, err := ParseCode(code)
 	if err != nil {
 		return Device{}, err
@@ -109,7 +109,7 @@ func Enrol(w store.Writer, now time.Time, code, label string, key, proof []byte,
 	if e.Device != uuid.Nil {
 		return enrolledBefore(w, e, k)
 	}
-	return e.use(w, now, c, label, k, replica)
+	return e.use(w, random, now, c, label, k, replica)
 }
 
 func enrolledBefore(r store.Reader, e Enrolment, k DeviceKey) (Device, error) {
@@ -121,7 +121,7 @@ func enrolledBefore(r store.Reader, e Enrolment, k DeviceKey) (Device, error) {
 }
 
 // use makes the device and marks the code as used by it.
-func (e Enrolment) use(w store.Writer, now time.Time, c Code, label string, k DeviceKey, replica uuid.UUID) (Device, error) {
+func (e Enrolment) use(w store.Writer, random io.Reader, now time.Time, c Code, label string, k DeviceKey, replica uuid.UUID) (Device, error) {
 	if len(label) > maxLabelBytes {
 		return Device{}, fault.New(faultv1.Reason_REASON_INVALID_FIELD, "label", fault.Withheld(label), "at most 120 characters")
 	}
@@ -134,7 +134,7 @@ func (e Enrolment) use(w store.Writer, now time.Time, c Code, label string, k De
 	if e.Label != "" {
 		label = e.Label
 	}
-	id, err := uuid.NewRandom()
+	id, err := uuid.NewRandomFromReader(random)
 	if err != nil {
 		return Device{}, fmt.Errorf("make device id: %w", err)
 	}

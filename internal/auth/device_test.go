@@ -15,6 +15,7 @@ import (
 	accessv1 "needlebook/gen/needlebook/access/v1"
 	faultv1 "needlebook/gen/needlebook/fault/v1"
 	"needlebook/internal/store"
+	"needlebook/internal/store/storetest"
 )
 
 // roomOne is an enrolment of a tablet in ada's organisation.
@@ -32,14 +33,14 @@ func mustCode(t testing.TB, st store.Store, now time.Time) (c Code) {
 // enrolWith runs Enrol in an Update of its own.
 func enrolWith(st store.Store, now time.Time, code string, key, proof []byte, replica uuid.UUID) (d Device, err error) {
 	err = st.Update(context.Background(), func(w store.Writer) (err error) {
-		d, err = Enrol(w, now, code, "my tablet", key, proof, replica)
+		d, err = Enrol(w, rand.Reader, now, code, "my tablet", key, proof, replica)
 		return err
 	})
 	return d, err
 }
 
 func TestEnrolment(t *testing.T) {
-	st := newMemStore()
+	st := storetest.NewMemory()
 	b, thief := newTablet(t), newTablet(t)
 	c := mustCode(t, st, start)
 	replica := uuid.New()
@@ -144,7 +145,7 @@ func TestRevocationBitesAtOnce(t *testing.T) {
 }
 
 func TestChangedRolesBiteAtOnce(t *testing.T) {
-	st := newMemStore()
+	st := storetest.NewMemory()
 	var a Account
 	set := func(positions []Position, suspended bool) {
 		mustUpdate(t, st, func(w store.Writer) (err error) {
@@ -197,7 +198,7 @@ func TestChangedRolesBiteAtOnce(t *testing.T) {
 }
 
 func TestReplicasBelongToOneDevice(t *testing.T) {
-	st := newMemStore()
+	st := storetest.NewMemory()
 	a, b := newTablet(t), newTablet(t)
 	a.enrol(t, st, start)
 	b.enrol(t, st, start)
@@ -238,7 +239,7 @@ func TestReplicasBelongToOneDevice(t *testing.T) {
 }
 
 func TestListDevicesPages(t *testing.T) {
-	st := newMemStore()
+	st := storetest.NewMemory()
 	want := map[uuid.UUID]bool{}
 	for range 7 {
 		b := newTablet(t)
@@ -308,7 +309,7 @@ func FuzzParseCode(f *testing.F) {
 }
 
 func TestProveDevice(t *testing.T) {
-	st := newMemStore()
+	st := storetest.NewMemory()
 	b, other := newTablet(t), newTablet(t)
 	b.enrol(t, st, start)
 	other.enrol(t, st, start)

@@ -14,6 +14,7 @@ import (
 	faultv1 "needlebook/gen/needlebook/fault/v1"
 	"needlebook/internal/fault"
 	"needlebook/internal/store"
+	"needlebook/internal/store/storetest"
 )
 
 const goodPassword = "seven brown otters, singing"
@@ -21,7 +22,7 @@ const goodPassword = "seven brown otters, singing"
 // newDoor returns a door and the invitation of ada's account.
 func newDoor(t testing.TB, c *clock) (*Door, store.Store, Code) {
 	t.Helper()
-	st := newMemStore()
+	st := storetest.NewMemory()
 	var code Code
 	mustUpdate(t, st, func(w store.Writer) error {
 		if _, err := SetPositions(w, ada().Org, ada().Staff, ada().Positions, false); err != nil {
@@ -213,7 +214,7 @@ func TestDoorIsLimited(t *testing.T) {
 }
 
 func TestBreakGlass(t *testing.T) {
-	st := newMemStore()
+	st := storetest.NewMemory()
 	p := Principal{Staff: ada().Staff, Org: ada().Org}
 	patient := uuid.New()
 	open := func(at time.Duration, who Principal, whom uuid.UUID) (is bool) {
@@ -294,7 +295,7 @@ func TestSweepRemovesOnlyWhatEnded(t *testing.T) {
 }
 
 func TestKeyringIsKept(t *testing.T) {
-	st := newMemStore()
+	st := storetest.NewMemory()
 	ensure := func(now time.Time) (k Keyring) {
 		mustUpdate(t, st, func(w store.Writer) (err error) {
 			k, err = EnsureKeyring(w, rand.Reader, now, 24*time.Hour)
@@ -322,7 +323,7 @@ func TestKeyringIsKept(t *testing.T) {
 		}
 		return nil
 	})
-	err := newMemStore().View(context.Background(), func(r store.Reader) error { _, err := LoadKeyring(r); return err })
+	err := storetest.NewMemory().View(context.Background(), func(r store.Reader) error { _, err := LoadKeyring(r); return err })
 	if !errors.Is(err, store.ErrNotFound) {
 		t.Errorf("no ring yet: %v", err)
 	}

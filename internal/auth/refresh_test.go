@@ -17,6 +17,7 @@ import (
 	faultv1 "needlebook/gen/needlebook/fault/v1"
 	"needlebook/internal/fault"
 	"needlebook/internal/store"
+	"needlebook/internal/store/storetest"
 )
 
 // tablet is the client's side of what this package does: a key, and what it stores before it sends.
@@ -58,7 +59,7 @@ func (b *tablet) enrol(t testing.TB, st store.Store, now time.Time) {
 		if err != nil {
 			return err
 		}
-		b.device, err = Enrol(w, now, c.String(), "", b.key.Bytes(), b.sign(t, EnrolStatement(c, b.key)), uuid.New())
+		b.device, err = Enrol(w, rand.Reader, now, c.String(), "", b.key.Bytes(), b.sign(t, EnrolStatement(c, b.key)), uuid.New())
 		return err
 	})
 }
@@ -98,7 +99,7 @@ var (
 
 func newSignedIn(t testing.TB) (store.Store, *tablet) {
 	t.Helper()
-	st := newMemStore()
+	st := storetest.NewMemory()
 	mustUpdate(t, st, func(w store.Writer) error {
 		_, err := SetPositions(w, ada().Org, ada().Staff, ada().Positions, false)
 		return err

@@ -89,7 +89,7 @@ func (a *access) EnrolDevice(ctx context.Context, m *accessv1.EnrolDeviceRequest
 	}
 	var d auth.Device
 	err = a.update(ctx, c, func(w store.Writer) (err error) {
-		if d, err = auth.Enrol(w, a.Now(), m.GetCode(), m.GetLabel(), m.GetPublicKey(), m.GetProof(), replica); err != nil {
+		if d, err = auth.Enrol(w, a.Random, a.Now(), m.GetCode(), m.GetLabel(), m.GetPublicKey(), m.GetProof(), replica); err != nil {
 			return err
 		}
 		if _, err = a.enter(w, c, touched{kind: kindDevice, record: d.ID, clinic: d.Clinic, org: d.Org, staff: d.EnrolledBy}); err != nil {

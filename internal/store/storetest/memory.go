@@ -1,4 +1,4 @@
-package audit
+package storetest
 
 import (
 	"bytes"
@@ -6,33 +6,36 @@ import (
 	"maps"
 	"slices"
 	"sync"
-	"testing"
 
 	"needlebook/internal/store"
 )
 
-// memStore is the plainest thing that is a store.Store: a map under a lock.
-type memStore struct {
-	mu   sync.Mutex
-	rows map[string][]byte
+// Memory is the plainest thing that is a store.Store: a map under a lock. It is for tests of what stands on a store, which may look into Rows and damage them.
+type Memory struct {
+	mu sync.Mutex
+	// Rows is everything stored, by key. Nothing may run while a test changes it.
+	Rows map[string][]byte
 }
 
-func newMemStore() *memStore { return &memStore{rows: map[string][]byte{}} }
+// NewMemory is an empty one.
+func NewMemory() *Memory { return &Memory{Rows: map[string][]byte{}} }
 
-func (m *memStore) View(_ context.Context, fn func(store.Reader) error) error {
+// View implements store.Store.
+func (m *Memory) View(_ context.Context, fn func(store.Reader) error) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	return fn(&memTx{rows: m.rows})
+	return fn(&memTx{rows: m.Rows})
 }
 
-func (m *memStore) Update(_ context.Context, fn func(store.Writer) error) error {
+// Update implements store.Store.
+func (m *Memory) Update(_ context.Context, fn func(store.Writer) error) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	tx := &memTx{rows: m.rows, undo: map[string][]byte{}}
+	tx := &memTx{rows: m.Rows, undo: map[string][]byte{}}
 	if err := fn(tx); err != nil {
 		for k, v := range tx.undo {
-			if m.rows[k] = v; v == nil {
-				delete(m.rows, k)
+			if m.Rows[k] = v; v == nil {
+				delete(m.Rows, k)
 			}
 		}
 		return err
@@ -40,8 +43,13 @@ func (m *memStore) Update(_ context.Context, fn func(store.Writer) error) error 
 	return nil
 }
 
-func (m *memStore) Check(context.Context) error { return nil }
-func (m *memStore) Close() error                { return nil }
+// Check implements store.Store: there is nothing to check.
+func (m *Memory) Check(context.Context) error { return nil }
+
+// Close implements store.Store: there is nothing to close.
+func (m *Memory) Close() error { return nil }
+
+var _ store.Store = (*Memory)(nil)
 
 type memTx struct {
 	rows map[string][]byte
@@ -113,12 +121,4 @@ func (t *memTx) Delete(key []byte) error {
 	t.save(key)
 	delete(t.rows, string(key))
 	return nil
-}
-
-// mustUpdate runs fn in an Update that must succeed.
-func mustUpdate(t testing.TB, st store.Store, fn func(store.Writer) error) {
-	t.Helper()
-	if err := st.Update(context.Background(), fn); err != nil {
-		t.Fatal(err)
-	}
 }
