@@ -234,7 +234,7 @@ func TestRow20_TextThatHidesOrTurns(t *testing.T) {
 // TestRow9_FieldsThatAnEditMayNotSet tries what only the server or another call sets.
 func TestRow9_FieldsThatAnEditMayNotSet(t *testing.T) {
 	d := newDesk(t)
-	practice := sessionRecord(&chartv1.Session{Practice: &chartv1.PracticeMark{}})
+	practice := &chartv1.Record{Kind: &chartv1.Record_Patient{Patient: &chartv1.Patient{Id: patientID, Practice: &chartv1.PracticeMark{}}}}
 	c, err := d.chart.Edit(&chartv1.EditRecordRequest{Record: practice, UpdateMask: []string{"practice"}})
 	if err != nil {
 		t.Fatal(err)

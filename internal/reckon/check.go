@@ -84,7 +84,7 @@ func readCheck(e *formulary.Edition, r *dosev1.CheckSessionRequest) (*checkReade
 	if err != nil {
 		return nil, fault.New(badField, "as_of", at.Format("2006-01-02"), "a time of the years 1850 to 2200")
 	}
-	in.on = day
+	in.on, in.patient = day, in.facts.GetPatient()
 	in.bounds()
 	if err := in.refused.Err(); err != nil {
 		return nil, err

@@ -28,7 +28,7 @@ func (in *asymmetryReader) readReviews(sessions []*chartv1.Session) {
 	in.reviews = make(map[string][]review)
 	for i, s := range sessions {
 		of := in.conflicts[s.GetId()]
-		if _, void := in.voided(of, "void", s.GetVoid()); void || s.GetPractice() != nil {
+		if _, void := in.voided(of, "void", s.GetVoid()); void || in.forPractice(s) {
 			continue
 		}
 		parents := optionsOf(in.reader, of, "parent", s.GetParent(), parseMessage[*chartv1.SessionParent])

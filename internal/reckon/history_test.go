@@ -229,7 +229,17 @@ func TestNeverAnAllClear(t *testing.T) {
 	}
 }
 
-// What does not count: a voided session, a voided giving, practice, a voided report. What counts although nobody wrote all of it down: a giving without a dose.
+// Of a patient who is for practice nothing counts, whatever her sessions say.
+func TestPracticeCountsNowhere(t *testing.T) {
+	s := treated("s", "2026-01-01", "onabotulinumtoxinA", 1000)
+	r := askedOn("2026-06-01", s)
+	r.GetFacts().Patient.Practice = &chartv1.PracticeMark{}
+	if h := history(t, builtin(t), r); len(h.GetTreatments()) != 0 || h.LastOfAny != nil {
+		t.Errorf("of a patient for practice: %v", h.GetTreatments())
+	}
+}
+
+// What does not count: a voided session, a voided giving, a voided report. What counts although nobody wrote all of it down: a giving without a dose.
 func TestWhatCounts(t *testing.T) {
 	void := &recordv1.Void{Reason: "wrong patient"}
 	for name, c := range map[string]struct {
@@ -238,7 +248,7 @@ func TestWhatCounts(t *testing.T) {
 	}{
 		"a treatment":         {func(*chartv1.Session) {}, 1},
 		"a voided session":    {func(s *chartv1.Session) { s.Void = void }, 0},
-		"practice":            {func(s *chartv1.Session) { s.Practice = &chartv1.PracticeMark{} }, 0},
+		"marked as practice":  {func(s *chartv1.Session) { s.Practice = &chartv1.PracticeMark{} }, 1}, // of a real patient: a mark hides nobody's treatment
 		"a voided giving":     {func(s *chartv1.Session) { s.Injections[0].Givings[0].Void = void }, 0},
 		"a voided injection":  {func(s *chartv1.Session) { s.Injections[0].Void = void }, 1}, // it was given before it left the plan
 		"nothing given":       {func(s *chartv1.Session) { s.Injections[0].Givings = nil }, 0},

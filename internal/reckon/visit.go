@@ -36,7 +36,9 @@ type visit struct {
 type visitReader struct {
 	*reader
 	// on is the day that is reckoned from: what is not dated was at the latest then.
-	on         dose.Day
+	on dose.Day
+	// patient is whose sessions are read; nil where she is not known.
+	patient    *chartv1.Patient
 	conflicts  map[string]siblings
 	treatments []dose.Treatment
 	visits     []visit
@@ -46,7 +48,7 @@ type visitReader struct {
 
 // read reads the facts of a request; field names are those of the request.
 func (v *visitReader) read(facts *dosev1.HistoryFacts) {
-	v.conflicts = v.readConflicts(facts.GetConflicts())
+	v.conflicts, v.patient = v.readConflicts(facts.GetConflicts()), facts.GetPatient()
 	if len(facts.GetSessions()) > mostSessions {
 		v.refuse(badField, "facts.sessions", strconv.Itoa(len(facts.GetSessions())), "at most 1000 sessions")
 		return
@@ -87,11 +89,19 @@ func (v *visitReader) voided(s siblings, path string, shown *recordv1.Void) (may
 	return maybe, always
 }
 
+// forPractice reports whether a session treats nobody: as its patient says, where she is known, so that a mark on a session alone hides nobody's treatment.
+func (v *visitReader) forPractice(s *chartv1.Session) bool {
+	if v.patient != nil {
+		return v.patient.GetPractice() != nil
+	}
+	return s.GetPractice() != nil
+}
+
 // session adds a session at which something may have been given. Sessions for practice treat nobody.
 func (v *visitReader) session(field string, s *chartv1.Session) {
 	of := v.conflicts[s.GetId()]
 	maybeVoid, void := v.voided(of, "void", s.GetVoid())
-	if void || s.GetPractice() != nil {
+	if void || v.forPractice(s) {
 		return
 	}
 	t := dose.Treatment{ID: s.GetId(), Ways: v.ways(field, s, of, maybeVoid)}

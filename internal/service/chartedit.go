@@ -28,7 +28,13 @@ func (h *charting) EditRecord(ctx context.Context, m *chartv1.EditRecordRequest)
 	if err != nil {
 		return nil, err
 	}
-	done, err := d.editOnce(ctx, m.GetRequestId(), t, func(time.Time, bool) (chart.Change, error) { return change, nil })
+	d.origin = d.originOf(change)
+	done, err := d.editOnce(ctx, m.GetRequestId(), t, func(_ time.Time, again bool) (chart.Change, error) {
+		if again {
+			return change, nil // it was asked when it was made
+		}
+		return change, d.checkDeed(ctx, change)
+	})
 	if err != nil {
 		return nil, err
 	}
@@ -48,11 +54,13 @@ func (d *desk) decideChange(ctx context.Context, c chart.Change) (touched, error
 		}
 		st = r.State.Clone()
 	}
-	// The dot stands for the one that the edit will get.
-	st.Apply(&record.Edit{Key: c.Key, Dot: causal.Dot{Replica: causal.ReplicaID{1}, Counter: 1 << 62}, Context: c.Context, Writes: c.Writes})
+	st.Apply(&record.Edit{Key: c.Key, Dot: madeUpDot(), Context: c.Context, Writes: c.Writes})
 	f := d.chart.FoldFacts(st)
 	return d.decide(ctx, &f)
 }
+
+// madeUpDot stands for the dot that an edit will get.
+func madeUpDot() causal.Dot { return causal.Dot{Replica: causal.ReplicaID{1}, Counter: 1 << 62} }
 
 // done is what became of a request that edits.
 type done struct {
@@ -105,7 +113,7 @@ func (d *desk) tryEdit(ctx context.Context, id record.ID, build func(time.Time, 
 	}
 	_, err = d.ledger.Edit(ctx, d.org, ledger.Draft{
 		ID: id, Key: c.Key, Context: c.Context, Author: recordID(d.call.principal.Staff), AuthoredAt: at.UnixMilli(), Writes: c.Writes,
-		Origin: record.FromDevice,
+		Origin: d.origin,
 	})
 	return again, err
 }

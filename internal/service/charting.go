@@ -68,6 +68,8 @@ type desk struct {
 	org   record.ID
 	index *orgIndex
 	chart *chart.Chart
+	// origin is what the call's edit counts as; the zero value is a device.
+	origin record.Origin
 }
 
 // open brings the index up to date and returns the desk of a call. Everything acknowledged before the call is in it.

@@ -152,7 +152,8 @@ func TestRow9_OutputOnly(t *testing.T) {
 		record *chartv1.Record
 		path   string
 	}{
-		"that a session is for practice": {sessionOf(&chartv1.Session{Id: id, Practice: &chartv1.PracticeMark{Set: actOf(c.staff, w.at)}}), "practice"},
+		"that a patient is for practice": {&chartv1.Record{Kind: &chartv1.Record_Patient{Patient: &chartv1.Patient{Id: patient,
+			Practice: &chartv1.PracticeMark{Set: actOf(c.staff, w.at)}}}}, "practice"},
 		"another's signature": {sessionOf(&chartv1.Session{Id: id, Signatures: []*chartv1.Signature{{Id: element, Content: &syncv1.SignedContent{
 			Vector: []byte{0}, Digest: make([]byte, 32), Values: []byte{0}, SignerId: uuid.NewString(), Meaning: 1}}}}), "signatures[" + element + "]"},
 		"that a patient was erased": {&chartv1.Record{Kind: &chartv1.Record_Patient{Patient: &chartv1.Patient{Id: patient, Erased: &chartv1.Erasure{

@@ -134,6 +134,19 @@ func MayAt(d Deed, st Standing, roles ...accessv1.Role) error {
 	return nil
 }
 
+// DeedsTo are the deeds that lead a visit into a step; to go on after a pause leads back into treatment.
+func DeedsTo(step chartv1.SessionStep) (deeds []Deed) {
+	for _, r := range Table() {
+		if r.To == step && step != None {
+			deeds = append(deeds, r.Deed)
+		}
+	}
+	if step == Treating {
+		deeds = append(deeds, GoOn)
+	}
+	return deeds
+}
+
 func deedNames() string {
 	var all []string
 	for _, r := range Table() {
