@@ -2,9 +2,6 @@ package main
 
 import (
 	"context"
-	"crypto/tls"
-	"crypto/x509"
-	"errors"
 	"net"
 	"net/http"
 	"net/url"
@@ -13,15 +10,12 @@ import (
 	"time"
 
 	"connectrpc.com/connect"
-	"google.golang.org/genproto/googleapis/rpc/errdetails"
 
 	accessv1 "needlebook/gen/needlebook/access/v1"
 	"needlebook/gen/needlebook/access/v1/accessv1connect"
 	"needlebook/gen/needlebook/chart/v1/chartv1connect"
 	faultv1 "needlebook/gen/needlebook/fault/v1"
 	"needlebook/internal/device"
-	"needlebook/internal/fault"
-	"needlebook/internal/service"
 )
 
 const (
@@ -48,18 +42,15 @@ func newOffice(name, flagName, server, authority string) (*office, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := http.DefaultTransport.(*http.Transport).Clone()
-	t.TLSHandshakeTimeout, t.DialContext = 10*time.Second, (&net.Dialer{Timeout: 10 * time.Second}).DialContext
+	var trusted []byte
 	if authority != "" {
-		pem, err := os.ReadFile(authority)
-		if err != nil {
+		if trusted, err = os.ReadFile(authority); err != nil {
 			return nil, err
 		}
-		pool := x509.NewCertPool()
-		if !pool.AppendCertsFromPEM(pem) {
-			return nil, usagef("%s: --ca: read a file of %d bytes, want a certificate in PEM", name, len(pem))
-		}
-		t.TLSClientConfig = &tls.Config{RootCAs: pool, MinVersion: tls.VersionTLS12}
+	}
+	t, err := device.Transport(string(trusted))
+	if err != nil || authority != "" && len(trusted) == 0 {
+		return nil, usagef("%s: --ca: read a file of %d bytes, want a certificate in PEM", name, len(trusted))
 	}
 	o := &office{server: server, next: t}
 	client := &http.Client{Transport: o, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
@@ -102,38 +93,9 @@ func ask[Q, R any](ctx context.Context, o *office, call func(context.Context, *Q
 	case ctx.Err() != nil:
 		return nil, ctx.Err()
 	}
-	refused := refusedBy(err)
+	refused := device.RefusalOf(err)
 	if refused == nil || refused.Fault.Reason == faultv1.Reason_REASON_UNAVAILABLE {
 		return nil, &device.AwayError{Server: o.server, Cause: err}
 	}
 	return nil, refused
-}
-
-// refusedBy is the refusal that an error from the wire carries; nil when it carries none, and so is none of the server's.
-func refusedBy(err error) *device.RefusedError {
-	var made *connect.Error
-	if !errors.As(err, &made) {
-		return nil
-	}
-	var refused *device.RefusedError
-	var wait time.Duration
-	for _, detail := range made.Details() {
-		value, err := detail.Value()
-		if err != nil {
-			continue
-		}
-		switch m := value.(type) {
-		case *errdetails.ErrorInfo:
-			reason := faultv1.Reason(faultv1.Reason_value["REASON_"+m.GetReason()])
-			if m.GetDomain() == service.Domain && reason != faultv1.Reason_REASON_UNSPECIFIED {
-				refused = &device.RefusedError{Fault: fault.New(reason, m.GetMetadata()["field"], "", ""), Text: made.Message()}
-			}
-		case *errdetails.RetryInfo:
-			wait = m.GetRetryDelay().AsDuration()
-		}
-	}
-	if refused != nil {
-		refused.Wait = wait
-	}
-	return refused
 }

@@ -98,7 +98,7 @@ func (c *clinic) authority() string {
 }
 
 func (c *clinic) transport() http.RoundTripper {
-	t, err := transport(c.authority())
+	t, err := Transport(c.authority())
 	if err != nil {
 		c.Fatal(err)
 	}

@@ -80,6 +80,15 @@ func refusedFor(err error, reason faultv1.Reason) bool {
 // domain is the domain of a refusal's details.
 const domain = "needlebook"
 
+// RefusalOf is the refusal of the server's that an error from the wire carries; nil when it carries none, and so is none of the server's.
+func RefusalOf(err error) *RefusedError {
+	refused, wait := refusalOf(err)
+	if refused != nil {
+		refused.Wait = wait
+	}
+	return refused
+}
+
 // refusalOf is the refusal that an error from the wire carries, with how long to wait before the next try; nil when it carries none.
 func refusalOf(err error) (*RefusedError, time.Duration) {
 	var made *connect.Error
@@ -132,7 +141,7 @@ func (d *Device) wire() (*wire, error) {
 	w.count.next = d.cfg.Transport
 	if w.count.next == nil {
 		if d.own == nil { // made once, so that the next call finds the connection open
-			own, err := transport(d.identity.Authority)
+			own, err := Transport(d.identity.Authority)
 			if err != nil {
 				return nil, err
 			}
@@ -147,8 +156,8 @@ func (d *Device) wire() (*wire, error) {
 	return w, nil
 }
 
-// transport trusts the authority, or where it is empty those that the system trusts.
-func transport(authority string) (*http.Transport, error) {
+// Transport is a way to a server whose certificate the authority signed, PEM; where it is empty, one of those that the system trusts.
+func Transport(authority string) (*http.Transport, error) {
 	t := &http.Transport{
 		Proxy: http.ProxyFromEnvironment, DialContext: (&net.Dialer{Timeout: 10 * time.Second}).DialContext, TLSHandshakeTimeout: 10 * time.Second,
 		ForceAttemptHTTP2: true, IdleConnTimeout: 30 * time.Second,
@@ -158,7 +167,7 @@ func transport(authority string) (*http.Transport, error) {
 	}
 	pool := x509.NewCertPool()
 	if !pool.AppendCertsFromPEM([]byte(authority)) {
-		return nil, errors.New("the certificate stored with the device cannot be read")
+		return nil, errors.New("the certificate to trust is not one in PEM")
 	}
 	t.TLSClientConfig = &tls.Config{RootCAs: pool, MinVersion: tls.VersionTLS12}
 	return t, nil
