@@ -29,8 +29,8 @@ export const en = {
   "side_great.SIDE_RIGHT": "RIGHT", "side_great.SIDE_LEFT": "LEFT", "side_great.SIDE_MIDLINE": "MIDLINE",
 
   "sync.busy": "Sending: {unsent} to go",
-  "sync.last": "in step with the server {time}",
-  "sync.never": "never yet in step with the server",
+  "sync.last": "in step {time}",
+  "sync.never": "never in step yet",
   "sync.waiting": "{unsent} waiting, {last}",
   "state4.saved": "Saved on this tablet",
   "state4.saved_more": "It is on the disk of this tablet. The server does not have it yet.",

@@ -5,10 +5,11 @@ import type { Core } from "../core";
 import type { Conflict, HeldRecordEdit, RecordKey, RecordView, Sibling } from "../messages";
 import { dayText, momentText, t, word } from "../i18n";
 import { useRead } from "../use";
-import { Frame } from "./Frame";
+import { Caution, Frame } from "./Frame";
 import { mainRail } from "./Day";
 import { go } from "./route";
-import { fieldName, valueText } from "./value";
+import { Quantity } from "../ui/Quantity";
+import { doseOf, fieldName, valueText } from "./value";
 import { attempt } from "./visit/useVisit";
 import { Faults } from "./visit/Visit";
 
@@ -34,6 +35,7 @@ export function Conflicts({ core }: { core: Core }) {
           <div class="row"><button type="button" class="button chart primary" onClick={() => attempt(() => core.take(r.ref))}>{t("recovered.take")}</button><button type="button" class="button chart" onClick={() => attempt(() => core.dismiss(r.ref))}>{t("recovered.leave")}</button></div>
         </section>
       ))}
+      <Caution />
     </Frame>
   );
 }
@@ -65,7 +67,7 @@ function ConflictCard({ core, conflict: c }: { core: Core; conflict: Conflict })
       <p>{t("conflict.how")}</p>
       <div class="two">{(c.siblings ?? []).map((s) => (
         <div class="card marked stack tight">
-          <p class="quantity" style={{ whiteSpace: "normal" }}>{s.cleared ? t("conflict.cleared") : valueText(s.value_json ?? "")}</p>
+          <Value sibling={s} />
           <ul class="soft">{(s.authors ?? []).map((a) => <li>{t("conflict.by", { name: a.staff_name ?? "", tablet: a.device_label ?? "", time: momentText(a.authored_at) })}</li>)}</ul>
           <button type="button" class="button primary great" onClick={() => settle(s)}>{t("conflict.choose")}</button>
         </div>
@@ -73,6 +75,13 @@ function ConflictCard({ core, conflict: c }: { core: Core; conflict: Conflict })
       <p class="soft small">{t("conflict.kept")}</p>
     </section>
   );
+}
+
+/** Value is one of the values, as large as what is at stake. */
+function Value({ sibling: s }: { sibling: Sibling }) {
+  const dose = doseOf(s.value_json ?? "");
+  if (s.cleared) return <p class="large strong">{t("conflict.cleared")}</p>;
+  return dose ? <p><span class="product" style={{ display: "block" }}>{dose.product}</span><Quantity value={dose.units} unit="units" size="great" /></p> : <p class="large strong">{valueText(s.value_json ?? "")}</p>;
 }
 
 function Late({ core, view }: { core: Core; view: RecordView }) {

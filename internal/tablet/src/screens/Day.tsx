@@ -7,7 +7,7 @@ import { dayText, momentText, t, timeText, word } from "../i18n";
 import { useRead } from "../use";
 import { Field } from "../ui/Field";
 import { mlOf, quantityText, unitsOf } from "../ui/decimal";
-import { Frame, type RailItem } from "./Frame";
+import { Caution, Frame, type RailItem } from "./Frame";
 import { NewPatient } from "./NewPatient";
 import { go, hand } from "./route";
 import { startVisit } from "./start";
@@ -46,6 +46,7 @@ export function Day({ core }: { core: Core }) {
         <Vials core={core} />
       </div>
       <Unsigned core={core} />
+      <Caution />
     </Frame>
   );
 }

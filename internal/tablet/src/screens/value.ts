@@ -11,6 +11,16 @@ export function fieldName(path: string): string {
   return word("field", plain.replaceAll(".", "_"));
 }
 
+/** doseOf is a value that is a dose: the product and the units apart, so that neither is ever cut; null for any other. */
+export function doseOf(json: string): { product: string; units: string } | null {
+  try {
+    const v = JSON.parse(json) as Json;
+    return typeof v?.dose_milliunits === "number" && typeof v.product === "string" ? { product: v.product, units: unitsOf(v.dose_milliunits) } : null;
+  } catch {
+    return null;
+  }
+}
+
 /** valueText is a value in words: doses, volumes, places and days as they are read elsewhere; what has no words of its own is listed part by part. */
 export function valueText(json: string): string {
   let value: unknown;

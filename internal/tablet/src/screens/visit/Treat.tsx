@@ -113,13 +113,13 @@ function Next({ group, draw, product, insulin }: { group: Group; draw: DrawNow |
   return (
     <section class={`card marked next-giving ${group.side === "SIDE_LEFT" ? "left" : group.side === "SIDE_RIGHT" ? "right" : ""}`} aria-label={t("treat.now")}>
       <h2><span class="great-side">{word("side_great", group.side)}</span> {word("muscle", group.muscle)}</h2>
-      <p class="product soft">{product}</p>
+      <p class="product small">{product}</p>
       <ol class="stack tight">{rest.map((i) => {
         const mark = draw?.marks.get(i.id!);
         return (
-          <li class="row apart">
-            <span><Quantity value={plannedUnits(i)} unit="units" size="great" /> <span class="soft">{placeText(i.place)}</span></span>
-            <span class="to-mark">{mark !== undefined ? <>{t("treat.to_mark")} <span class="quantity">{markText(mark, insulin)}</span></> : t("treat.no_mark")}</span>
+          <li class="needle">
+            <span><Quantity value={plannedUnits(i)} unit="units" size="great" /><span class="soft needle-place">{placeText(i.place)}</span></span>
+            <span class="to-mark">{mark !== undefined ? <><span class="soft">{t("treat.to_mark")}</span><span class="quantity">{markText(mark, insulin)}</span></> : t("treat.no_mark")}</span>
           </li>
         );
       })}</ol>

@@ -88,11 +88,13 @@ function Next({ x, front }: { x: number; front: number }) {
 
 interface ScaleProps { readonly span: Span; readonly x: (step: number) => number; readonly insulin: boolean; readonly graduation: string; readonly lens: boolean }
 
-/** Scale is every mark, long at tens and middling at fives, the tens named; in the lens the fives too. */
+/** Scale is every mark: long at tens, middling at fives, or at whole marks where the scale has halves. In the lens as many are named as there is room. */
 function Scale({ span, x, insulin, graduation, lens: near }: ScaleProps) {
   const steps = Array.from({ length: span.until - span.from + 1 }, (_, i) => span.from + i);
-  const length = (s: number) => (s % 10 === 0 ? 40 : s % 5 === 0 ? 28 : 17);
-  const named = steps.filter((s) => s % 10 === 0 || (near && s % 5 === 0));
+  const whole = insulin && graduation === "0.005" ? 2 : 5;
+  const length = (s: number) => (s % 10 === 0 ? 40 : s % whole === 0 ? 28 : 17);
+  const every = near ? [2, 5, 10].find((n) => n * span.pitch >= 60) ?? 10 : 10;
+  const named = steps.filter((s) => s % every === 0);
   const name = (s: number) => String(Math.round(s * Number(graduation) * (insulin ? 100 : 1) * 1000) / 1000);
   return (
     <g class="scale">
