@@ -12,8 +12,8 @@ func Document() string {
 
 Written from the catalogue in internal/fault by ` + "`go generate ./internal/fault`" + `; change it there.
 
-Every refusal carries one of these reasons as the ` + "`reason`" + ` of a google.rpc.ErrorInfo, and names the field and what was read
-where there is one. Branch on the reason, never on the text. "Again" tells whether the same request, unchanged, may succeed later. No error holds patient data, passwords, codes or
+Every refusal carries one of these reasons, in Connect and gRPC as the ` + "`reason`" + ` of a google.rpc.ErrorInfo, by REST as that of a problem (rest.md), and
+names the field and what was read where there is one. Branch on the reason, never on the text. "Again" tells whether the same request, unchanged, may succeed later. No error holds patient data, passwords, codes or
 tokens; of these it tells only the length. What was read is shown with at most
 ` + fmt.Sprint(MaxShownRunes) + ` characters, control characters escaped.
 

@@ -107,31 +107,31 @@ func (r Routes) Find(path string) (Route, bool) {
 }
 
 // Check holds the line and the headers of a request against its route, before anything is read: the method, the media type, and what stands behind the
-// question mark. The second result is the status when the error is not nil.
-func (r Route) Check(method, contentType, rawQuery string) (error, int) {
+// question mark. The status is of the refusal; 0 when there is none.
+func (r Route) Check(method, contentType, rawQuery string) (status int, err error) {
 	if method != r.Verb {
-		return fault.New(faultv1.Reason_REASON_INVALID_FIELD, "method", method, r.Verb), 405
+		return 405, fault.New(faultv1.Reason_REASON_INVALID_FIELD, "method", method, r.Verb)
 	}
 	if r.Verb == "POST" {
 		if rawQuery != "" {
-			return fault.New(faultv1.Reason_REASON_INVALID_FIELD, "query", fault.Withheld(rawQuery),
-				"nothing behind the path: the request goes in the body, and stays out of what logs keep of addresses"), 400
+			return 400, fault.New(faultv1.Reason_REASON_INVALID_FIELD, "query", fault.Withheld(rawQuery),
+				"nothing behind the path: the request goes in the body, and stays out of what logs keep of addresses")
 		}
 		if media, _, _ := strings.Cut(contentType, ";"); !strings.EqualFold(strings.TrimSpace(media), "application/json") {
-			return fault.New(faultv1.Reason_REASON_INVALID_FIELD, "content-type", contentType, "application/json"), 415
+			return 415, fault.New(faultv1.Reason_REASON_INVALID_FIELD, "content-type", contentType, "application/json")
 		}
-		return nil, 0
+		return 0, nil
 	}
 	query, err := url.ParseQuery(rawQuery)
 	if err != nil {
-		return fault.New(faultv1.Reason_REASON_INVALID_FIELD, "query", fault.Withheld(rawQuery), "name=value, joined by &"), 400
+		return 400, fault.New(faultv1.Reason_REASON_INVALID_FIELD, "query", fault.Withheld(rawQuery), "name=value, joined by &")
 	}
 	for name, values := range query {
 		if err := checkParameter(r.Method.Input(), name, values); err != nil {
-			return err, 400
+			return 400, err
 		}
 	}
-	return nil, 0
+	return 0, nil
 }
 
 // checkParameter holds one parameter of a query against the field that it sets.

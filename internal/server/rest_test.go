@@ -1,10 +1,13 @@
 package server_test
 
 import (
+	"bytes"
+	"compress/gzip"
 	"encoding/json"
 	"io"
 	"net/http"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -152,7 +155,6 @@ func TestREST_LineAndHeaders(t *testing.T) {
 		"no body":               {"POST", "/v1/patients:search", "application/json", "", 400, "INVALID_FIELD", ""},
 		"too large":             {"POST", "/v1/patients:search", "application/json", `{"text":"` + strings.Repeat("x", service.MaxMessageBytes) + `"}`, 413, "TOO_LARGE", "message"},
 		"elsewhere":             {"GET", "/favicon.ico", "", "", 404, "NOT_FOUND", ""},
-		"the root":              {"GET", "/", "", "", 404, "NOT_FOUND", ""},
 		"a page that is not":    {"GET", "/docs/nothing", "", "", 404, "NOT_FOUND", ""},
 		"POST of a page":        {"POST", "/docs", "", "", 405, "INVALID_FIELD", "method"},
 	} {
@@ -194,5 +196,36 @@ func TestREST_HeadersOfRefusals(t *testing.T) {
 	}
 	if a.status != 429 || a.reason != "RATE_LIMITED" || a.header.Get("Retry-After") == "" || !p.Again || p.RetryAfterMS <= 0 {
 		t.Errorf("after 60 wrong passwords: %d %v %s", a.status, a.header, a.body)
+	}
+}
+
+// TestREST_Packed: bodies may be packed as by Connect, and by the same bounds: what unpacks to more than a message is refused at once.
+func TestREST_Packed(t *testing.T) {
+	w := newWorld(t)
+	bomb := func(n int) []byte {
+		var b bytes.Buffer
+		z := gzip.NewWriter(&b)
+		body := []byte(`{"text": "` + strings.Repeat("x", n) + `"}`)
+		if _, err := z.Write(body); err != nil {
+			t.Fatal(err)
+		}
+		if err := z.Close(); err != nil {
+			t.Fatal(err)
+		}
+		return b.Bytes()
+	}
+	for _, c := range []struct {
+		letters, status int
+	}{{100, 200}, {64 << 20, 413}} {
+		r, err := http.NewRequestWithContext(t.Context(), http.MethodPost, w.url+"/v1/patients:search", bytes.NewReader(bomb(c.letters)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Header.Set("Content-Type", "application/json")
+		r.Header.Set("Content-Encoding", "gzip")
+		r.Header.Set("Authorization", "Bearer "+w.hire("eve"+strconv.Itoa(c.status), accessv1.Role_ROLE_INJECTOR).token)
+		if a, _ := w.askWith(r); a.status != c.status {
+			t.Errorf("%d letters: %d %s", c.letters, a.status, a.body)
+		}
 	}
 }

@@ -41,7 +41,7 @@ func (s *Service) enterREST(c *call, out *answerWriter, r *http.Request) error {
 		return fault.New(faultv1.Reason_REASON_NOT_FOUND, "path", "", "a path of docs/rest.md")
 	}
 	c.procedure = route.Procedure
-	err, status := route.Check(r.Method, r.Header.Get("Content-Type"), r.URL.RawQuery)
+	status, err := route.Check(r.Method, r.Header.Get("Content-Type"), r.URL.RawQuery)
 	if err == nil {
 		return nil
 	}
