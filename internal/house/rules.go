@@ -23,13 +23,14 @@ func Rules() map[string]Rule {
 	all := []string{
 		"dose", "fault", "causal", "record", "schema", "wire", "formulary", "replica", "reckon", "store", "store/boltstore", "durable", "blob",
 		"ledger", "auth", "audit", "chart", "anatomy", "gs1", "guard", "export", "figure", "plot", "gather", "rest", "visit", "stock", "starter",
-		"calendar", Gen,
+		"calendar", "photo", Gen,
 	}
 	withService := append(slices.Clone(all), "service")
 	withServer := append(slices.Clone(withService), "server")
 	return map[string]Rule{
 		"internal/dose":      {Pure: true, StdOnly: true},
 		"internal/anatomy":   {Pure: true, StdOnly: true},
+		"internal/photo":     {Pure: true, StdOnly: true},
 		"internal/gs1":       {Pure: true, StdOnly: true},
 		"internal/fault":     {Pure: true, Ours: []string{Gen}},
 		"internal/causal":    {Pure: true, StdOnly: true},
@@ -100,7 +101,8 @@ func PurePackages() []string {
 func pureStd() []string {
 	return []string{
 		"bytes", "cmp", "crypto", "crypto/ecdsa", "crypto/ed25519", "crypto/elliptic", "crypto/hmac", "crypto/sha256", "embed", "encoding",
-		"encoding/base64", "encoding/binary", "encoding/csv", "encoding/hex", "encoding/json", "errors", "fmt", "hash", "io", "iter", "maps", "math", "math/big",
+		"encoding/base64", "encoding/binary", "encoding/csv", "encoding/hex", "encoding/json", "errors", "fmt", "hash", "hash/crc32", "io", "iter", "maps",
+		"math", "math/big",
 		"math/bits", "regexp", "slices", "sort", "strconv", "strings", "time", "unicode", "unicode/utf16", "unicode/utf8",
 	}
 }

@@ -14,6 +14,7 @@ import (
 	syncv1 "needlebook/gen/needlebook/sync/v1"
 	"needlebook/internal/blob"
 	"needlebook/internal/fault"
+	"needlebook/internal/photo"
 	"needlebook/internal/store"
 )
 
@@ -73,6 +74,10 @@ func checkPhotoHeader(begin []byte) error {
 	if config.Width < 1 || config.Height < 1 || config.Width > maxPhotoPixels/config.Height {
 		return fault.New(faultv1.Reason_REASON_INVALID_FIELD, "data", fmt.Sprintf("%d by %d pixels", config.Width, config.Height),
 			fmt.Sprintf("at most %d pixels", maxPhotoPixels))
+	}
+	if _, err := photo.CheckBeginning(begin); errors.Is(err, photo.ErrMetadata) {
+		return fault.New(faultv1.Reason_REASON_INVALID_FIELD, "data", "metadata", "a photo without what the camera wrote beside the picture; strip it before its hash "+
+			"is reckoned")
 	}
 	return nil
 }
