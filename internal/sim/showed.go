@@ -50,14 +50,21 @@ func (w *world) stands(s *shown, m *made, r record.Register) bool {
 	return w.book.carried(m, r, s.visible(m.key)) || s.listed(m, r, true) || s.recovered(m, r) || w.leftOut(s, m, r)
 }
 
-// sameThere reports whether what an edit wrote into a register is there by another edit.
+// sameThere reports whether what an edit wrote into a register is there by another edit, or in one that is held.
 func (w *world) sameThere(s *shown, m *made, r record.Register) bool {
-	st := s.states[m.key]
-	if st == nil {
-		return false
+	if st := s.states[m.key]; st != nil {
+		for _, x := range st.Siblings(r) {
+			if valueOf(x) == m.writes[r] {
+				return true
+			}
+		}
 	}
-	for _, x := range st.Siblings(r) {
-		if valueOf(x) == m.writes[r] {
+	for i := range s.held[m.key] {
+		f := w.book.edits[s.held[m.key][i].Edit.AuthoredAt]
+		if f == nil {
+			continue
+		}
+		if v, ok := f.writes[r]; ok && v == m.writes[r] && s.listed(f, r, true) {
 			return true
 		}
 	}
