@@ -379,7 +379,7 @@ export const en = {
   "draw.done": "Drawn, changed and primed so",
   "draw.all_drawn": "All syringes of this plan are drawn.",
   "draw.next": "On to the check",
-  "syringe.insulin_mark": "mark {mark} ({volume})",
+  "syringe.insulin_mark": "mark\u00a0{mark} ({volume})",
   "syringe.stands": "Syringe: the plunger stands at {mark}.",
   "syringe.stands_next": "Syringe: the plunger stands at {mark} and must stand next at {next}.",
   "account.title": "What each injection gets",

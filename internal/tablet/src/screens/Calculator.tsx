@@ -97,7 +97,7 @@ function Marks({ core, sum, type }: { core: Core; sum: Sum; type: SyringeType })
           <p class="large">{t("draw.nth", { nth: n + 1 })}: {t("draw.to")} <span class="quantity">{markText(s.draw_to_ml ?? "", insulin)}</span></p>
           <Syringe capacityMl={type.capacity_ml!} graduationMl={type.graduation_ml!} insulinScale={insulin} markMl={s.drawn_ml ?? "0"} nextMl={s.marks?.[0]?.mark_ml} />
           <table class="lead"><thead><tr><th scope="col">{t("account.injection")}</th><th scope="col">{t("calc.in_ml")}</th><th scope="col">{t("account.mark")}</th><th scope="col">{t("account.gets")}</th></tr></thead>
-            <tbody>{(s.marks ?? []).map((m) => <tr><th scope="row"><span class="number">{m.ref}</span></th><td data-label={t("calc.in_ml")}><Quantity value={m.exact_ml ?? ""} unit="mL" />{m.exact_ml_fraction && <span class="soft small"> {t("calc.exactly", { fraction: m.exact_ml_fraction })}</span>}</td><td data-label={t("account.mark")}><span class="quantity">{markText(m.mark_ml ?? "", insulin)}</span></td><td data-label={t("account.gets")}><Quantity value={m.delivered_units ?? ""} unit="units" /></td></tr>)}</tbody>
+            <tbody>{(s.marks ?? []).map((m) => <tr><th scope="row"><span class="number">{m.ref}</span></th><td data-label={t("calc.in_ml")}><Quantity value={m.exact_ml ?? ""} unit="mL" />{m.exact_ml_fraction && <span class="soft small"> {t("calc.exactly", { fraction: m.exact_ml_fraction })}</span>}</td><td data-label={t("account.mark")}><span class="mark">{markText(m.mark_ml ?? "", insulin)}</span></td><td data-label={t("account.gets")}><Quantity value={m.delivered_units ?? ""} unit="units" /></td></tr>)}</tbody>
           </table>
         </div>
       ))}

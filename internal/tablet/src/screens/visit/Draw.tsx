@@ -101,7 +101,7 @@ function Account({ visit, plan, insulin }: { visit: Visit; plan: PlanDrawRespons
           return (
             <tr>
               <th scope="row"><span class="number">{numbers.get(m.ref ?? "")}</span> {word("side", i?.side)}, {word("muscle", i?.muscle)}</th>
-              <td data-label={t("account.mark")}><span class="quantity">{markText(m.mark_ml ?? "", insulin)}</span></td>
+              <td data-label={t("account.mark")}><span class="mark">{markText(m.mark_ml ?? "", insulin)}</span></td>
               <td data-label={t("account.gets")}><Quantity value={m.delivered_units ?? ""} unit="units" /></td>
               <td data-label={t("account.off")} class="nowrap">{off(m.error_units, m.error_percent)}</td>
             </tr>

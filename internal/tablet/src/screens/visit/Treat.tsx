@@ -69,6 +69,12 @@ export function Treat({ visit, layout }: StepProps) {
     title: t("treat.title"),
     deck: (
       <>
+        {undoable && (
+          <div class="undo" role="status">
+            <span>{undoable.text}</span>
+            <button type="button" class="button chart" onClick={() => { void undoable.undo(); setUndoable(null); }}>{t("treat.undo")}</button>
+          </div>
+        )}
         <button type="button" class="button" aria-expanded={open === "changed"} onClick={() => setOpen(open === "changed" ? null : "changed")}>{t("treat.changed")}</button>
         <button type="button" class="button" onClick={skip} aria-disabled={!next}>{t("treat.skip")}</button>
         <button type="button" class="button" aria-expanded={open === "spilt"} onClick={() => setOpen(open === "spilt" ? null : "spilt")}>{t("treat.spilt")}</button>
@@ -81,11 +87,11 @@ export function Treat({ visit, layout }: StepProps) {
         {open === "changed" && next && <Changed visit={visit} group={next} product={product} vial={vial} onClose={() => setOpen(null)} />}
         {open === "spilt" && <Spilt visit={visit} onClose={() => setOpen(null)} />}
         <div class="treat-grid">
-          <div class="stack tight">
+          <div class="treat-next">
             {next ? <Next group={next} draw={draw} product={product} insulin={type?.insulin_scale ?? false} /> : <p class="message large">{t(all.length ? "treat.all_given" : "plan.empty")}</p>}
-            <Plunger visit={visit} draw={draw} next={next} type={type} />
           </div>
-          <div class="stack tight">
+          <div class="treat-plunger stack tight"><Plunger visit={visit} draw={draw} next={next} type={type} /></div>
+          <div class="treat-face">
             <Face measures={measures(visit.session)} part={partOf(visit, all)} selected={next?.injections.find((i) => givings(i).length === 0)?.id}
               marks={marksOf([...all, ...skipped(visit.session)], new Map(all.map((i, n) => [i.id!, n + 1])), measures(visit.session))} label={t("face.label", { n: all.length })} />
           </div>
@@ -93,12 +99,6 @@ export function Treat({ visit, layout }: StepProps) {
         <Course visit={visit} course={course} next={next} marks={draw?.marks} insulin={type?.insulin_scale ?? false} />
         <Findings findings={(draw?.plan.findings ?? []).filter((f) => f.level !== "LEVEL_NOTE")} />
         <Caution text={draw?.plan.caution} />
-        {undoable && (
-          <div class="undo" role="status">
-            <span>{undoable.text}</span>
-            <button type="button" class="button chart" onClick={() => { void undoable.undo(); setUndoable(null); }}>{t("treat.undo")}</button>
-          </div>
-        )}
       </>
     ),
   });
@@ -118,8 +118,9 @@ function Next({ group, draw, product, insulin }: { group: Group; draw: DrawNow |
         const mark = draw?.marks.get(i.id!);
         return (
           <li class="needle">
-            <span><Quantity value={plannedUnits(i)} unit="units" size="great" /><span class="soft needle-place">{placeText(i.place)}</span></span>
-            <span class="to-mark">{mark !== undefined ? <><span class="soft">{t("treat.to_mark")}</span><span class="quantity">{markText(mark, insulin)}</span></> : t("treat.no_mark")}</span>
+            <Quantity value={plannedUnits(i)} unit="units" size="great" />
+            <span class="to-mark">{mark !== undefined ? <><span class="soft">{t("treat.to_mark")}</span><span class="mark">{markText(mark, insulin)}</span></> : t("treat.no_mark")}</span>
+            <span class="soft needle-place">{placeText(i.place)}</span>
           </li>
         );
       })}</ol>

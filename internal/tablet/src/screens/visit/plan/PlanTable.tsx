@@ -20,23 +20,28 @@ export function PlanTable(props: PlanTableProps) {
   return (
     <table class="lead plan">
       <caption class="only-read">{t("plan.table")}</caption>
-      <thead><tr><th scope="col">{t("plan.muscle")}</th><th scope="col">{t("side.right_long")}</th><th scope="col">{t("side.left_long")}</th></tr></thead>
-      <tbody>{muscles.map((m) => <Row muscle={m} {...props} />)}</tbody>
+      <thead><tr><th scope="col">{t("side.right_long")}</th><th scope="col">{t("side.left_long")}</th></tr></thead>
+      {muscles.map((m) => <Muscle muscle={m} {...props} />)}
     </table>
   );
 }
 
-function Row({ muscle, ...props }: PlanTableProps & { muscle: string }) {
+/** Muscle is the rows of one muscle: its name over both sides, then what each side has. */
+function Muscle({ muscle, ...props }: PlanTableProps & { muscle: string }) {
   const of = (...sides: (Side | undefined)[]) => props.injections.filter((i) => i.muscle === muscle && sides.includes(i.side));
   const middle = of("SIDE_MIDLINE", undefined);
   return (
-    <tr>
-      <th scope="row">{word("muscle", muscle)}<span class="soft small" style={{ display: "block", fontWeight: 400 }}>{word("action", muscle)}</span>
-        {middle.length > 0 && <Cells {...props} injections={middle} />}
-      </th>
-      <td data-label={t("side.right_long")}><Cells {...props} injections={of("SIDE_RIGHT")} /><Total {...props} muscle={muscle} side="SIDE_RIGHT" /></td>
-      <td data-label={t("side.left_long")}><Cells {...props} injections={of("SIDE_LEFT")} /><Total {...props} muscle={muscle} side="SIDE_LEFT" /></td>
-    </tr>
+    <tbody>
+      <tr>
+        <th scope="rowgroup" colSpan={2}>{word("muscle", muscle)} <span class="soft small light">{word("action", muscle)}</span>
+          {middle.length > 0 && <Cells {...props} injections={middle} />}
+        </th>
+      </tr>
+      <tr>
+        <td data-label={t("side.right_long")}><Cells {...props} injections={of("SIDE_RIGHT")} /><Total {...props} muscle={muscle} side="SIDE_RIGHT" /></td>
+        <td data-label={t("side.left_long")}><Cells {...props} injections={of("SIDE_LEFT")} /><Total {...props} muscle={muscle} side="SIDE_LEFT" /></td>
+      </tr>
+    </tbody>
   );
 }
 
