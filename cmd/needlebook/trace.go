@@ -5,6 +5,7 @@ import (
 	"flag"
 	"net/http"
 	"os"
+	"strconv"
 	"strings"
 	"time"
 
@@ -167,6 +168,7 @@ func runTraceLot(ctx context.Context, e env, args []string) error {
 	}
 	var p page
 	p.traced(number, all)
+	p.warn()
 	return p.write(e.stdout)
 }
 
@@ -186,14 +188,14 @@ func (o *tracer) traced(ctx context.Context, req *tracev1.TraceLotRequest) (*tra
 }
 
 func (p *page) traced(number string, m *tracev1.TraceLotResponse) {
-	p.wrapped("", "Lot "+printable(number)+": "+counted(int(m.GetPatientCount()), "patient", " had it")+", as known here at "+stampText(m.GetAsOf())+".")
+	p.wrapped("", "Lot "+printable(number)+": "+tallied(int(m.GetPatientCount()), "patient", " had it")+", as known here at "+stampText(m.GetAsOf())+".")
 	if n := m.GetLikePatientCount(); n > 0 {
-		p.wrapped("", counted(int(n), "patient", " more")+" had a lot whose number only looks like it: "+strings.Join(m.GetLikeNumbers(), ", ")+".")
+		p.wrapped("", tallied(int(n), "patient", " more")+" had a lot whose number only looks like it: "+strings.Join(m.GetLikeNumbers(), ", ")+".")
 	}
 	for _, r := range m.GetLot().GetRecalls() {
 		state := "recalled"
 		if r.GetLifted() != nil {
-			state = "recall lifted"
+			state = "lifted"
 		}
 		p.row(state, figure.DateText(r.GetNotice().GetNoticedOn())+" "+r.GetNotice().GetReason())
 	}
@@ -244,7 +246,7 @@ func reachText(phone, email string) string {
 
 func (p *page) vialsAndDevices(m *tracev1.TraceLotResponse) {
 	p.line("")
-	p.line(counted(len(m.GetVials()), "vial", "") + ".")
+	p.line(tallied(len(m.GetVials()), "vial", "") + ".")
 	for _, v := range m.GetVials() {
 		state := "unopened"
 		switch {
@@ -262,10 +264,10 @@ func (p *page) vialsAndDevices(m *tracev1.TraceLotResponse) {
 		if v.GetMatch() == tracev1.LotMatch_LOT_MATCH_LIKE {
 			state += ", entered as " + v.GetNumber()
 		}
-		p.row("vial", v.GetVialId()+" "+state+", "+counted(int(v.GetSessions()), "session", ""))
+		p.row("vial", v.GetVialId()+" "+state+", "+tallied(int(v.GetSessions()), "session", ""))
 	}
 	p.line("")
-	p.line(counted(len(m.GetSilentDevices()), "device", " silent since "+stampText(m.GetSilentSince())) + ".")
+	p.line(tallied(len(m.GetSilentDevices()), "device", " silent since "+stampText(m.GetSilentSince())) + ".")
 	p.devicesSilent(m.GetSilentDevices())
 }
 
@@ -307,4 +309,26 @@ func writeFile(name, flagName, path string, file *tracev1.FigureFile) error {
 		return usagef("%s: %s: %v", name, flagName, err)
 	}
 	return nil
+}
+
+// tallied is a number with what it counts, and what follows.
+func tallied(n int, noun, rest string) string {
+	switch {
+	case n == 1 || strings.HasSuffix(noun, "ed"):
+	case noun == "person":
+		noun = "people"
+	case noun == "was":
+		noun = "were"
+	case strings.HasSuffix(noun, "y"):
+		noun = strings.TrimSuffix(noun, "y") + "ies"
+	default:
+		noun += "s"
+	}
+	return strconv.Itoa(n) + " " + noun + rest
+}
+
+// warn prints the caution that stands under everything that shows a dose.
+func (p *page) warn() {
+	p.line("")
+	p.wrapped("", "The licensed prescriber decides, and local rules come first. Units of one product are not units of another.")
 }

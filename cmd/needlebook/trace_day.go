@@ -57,6 +57,7 @@ func (f *officeFlags) printDay(e env, m *tracev1.GetDayCloseResponse) error {
 	}
 	var p page
 	p.day(m)
+	p.warn()
 	return p.write(e.stdout)
 }
 
@@ -66,23 +67,23 @@ func (p *page) day(m *tracev1.GetDayCloseResponse) {
 	if m.GetClosing() != nil {
 		state = "closed by " + cutWords(m.GetClosedByName()) + " " + stampText(m.GetClosing().GetSeen().GetClosed().GetAt())
 		if !m.GetClosed() {
-			state += ", open again: " + counted(len(r.GetLateEntries()), "late edit", "")
+			state += ", open again: " + tallied(len(r.GetLateEntries()), "late edit", "")
 		}
 	}
-	p.wrapped("", figure.DateText(r.GetDay())+" is "+state+". "+counted(int(m.GetOpenItems()), "item", " open")+".")
-	p.row("sessions", counted(int(r.GetSessions()), "session", "")+", "+counted(int(r.GetSignedSessions()), "signed", ""))
+	p.wrapped("", figure.DateText(r.GetDay())+" is "+state+". "+tallied(int(m.GetOpenItems()), "item", " open")+".")
+	p.row("sessions", tallied(int(r.GetSessions()), "session", "")+", "+tallied(int(r.GetSignedSessions()), "signed", ""))
 	for _, s := range r.GetUnsigned() {
 		text := s.GetSessionId()
 		if s.GetLateEntries() > 0 {
-			text += ", signed, " + counted(int(s.GetLateEntries()), "late entry", " to countersign")
+			text += ", signed, " + tallied(int(s.GetLateEntries()), "late entry", " to countersign")
 		}
 		p.row("unsigned", text)
 	}
 	for _, k := range r.GetConflicts() {
 		p.row("conflict", strings.ToLower(strings.TrimPrefix(k.GetKind().String(), "RECORD_KIND_"))+" "+k.GetRecordId())
 	}
-	p.row("held edits", counted(int(r.GetHeldEdits()), "edit", ""))
-	p.row("reviews", counted(int(r.GetReviewsDue()), "review", " due in the week after"))
+	p.row("held edits", tallied(int(r.GetHeldEdits()), "edit", ""))
+	p.row("reviews", tallied(int(r.GetReviewsDue()), "review", " due in the week after"))
 	p.dayVials(r)
 	for _, h := range r.GetLiftedHolds() {
 		p.row("hold lifted", h.GetDecision().GetCode()+" by "+h.GetDecidedByName()+": "+h.GetDecision().GetReason())
@@ -91,11 +92,11 @@ func (p *page) day(m *tracev1.GetDayCloseResponse) {
 		p.row("finding", x.GetText())
 	}
 	if n := len(r.GetSilentDevices()); n > 0 {
-		p.line(counted(n, "silent device", "") + ":")
+		p.line(tallied(n, "silent device", "") + ":")
 		p.devicesSilent(r.GetSilentDevices())
 	}
 	if n := len(r.GetUnsyncedDevices()); n > 0 {
-		p.line(counted(n, "device", " with edits to send") + ":")
+		p.line(tallied(n, "device", " with edits to send") + ":")
 		p.devicesSilent(r.GetUnsyncedDevices())
 	}
 	for _, x := range r.GetLateEntries() {

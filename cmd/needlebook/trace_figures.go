@@ -46,11 +46,12 @@ func runTraceReviews(ctx context.Context, e env, args []string) error {
 		return printJSON(e.stdout, all)
 	}
 	var p page
-	p.line(counted(len(all.GetReviews()), "review", " due") + ".")
+	p.line(tallied(len(all.GetReviews()), "review", " due") + ".")
 	for _, r := range all.GetReviews() {
 		p.line("")
 		p.review(r)
 	}
+	p.warn()
 	return p.write(e.stdout)
 }
 
@@ -58,7 +59,7 @@ func (p *page) review(r *tracev1.ReviewDue) {
 	p.line(figure.DateText(r.GetReview().GetFrom()) + "  " + cutWords(r.GetPatient().GetName().GetFull()))
 	switch {
 	case r.GetOverdue():
-		p.row("OVERDUE", counted(int(r.GetOverdueDays()), "day", " past "+figure.DateText(r.GetReview().GetUntil())))
+		p.row("OVERDUE", tallied(int(r.GetOverdueDays()), "day", " past "+figure.DateText(r.GetReview().GetUntil())))
 	case r.GetReview().GetUntil() != nil:
 		p.row("until", figure.DateText(r.GetReview().GetUntil()))
 	default:
@@ -121,16 +122,17 @@ func runTraceFigures(ctx context.Context, e env, args []string) error {
 	}
 	var p page
 	p.figures(m)
+	p.warn()
 	return p.write(e.stdout)
 }
 
 func (p *page) figures(m *tracev1.GetFiguresResponse) {
-	p.line(figure.DateText(m.GetFrom()) + " to " + figure.DateText(m.GetUntil()) + ": " + counted(int(m.GetPatients()), "patient", "") + ".")
+	p.line(figure.DateText(m.GetFrom()) + " to " + figure.DateText(m.GetUntil()) + ": " + tallied(int(m.GetPatients()), "patient", "") + ".")
 	for _, k := range m.GetKinds() {
-		p.row(strings.ToLower(strings.TrimPrefix(k.GetKind().String(), "SESSION_KIND_")), counted(int(k.GetSessions()), "session", ""))
+		p.row(strings.ToLower(strings.TrimPrefix(k.GetKind().String(), "SESSION_KIND_")), tallied(int(k.GetSessions()), "session", ""))
 	}
 	if n := m.GetInConflict(); n > 0 {
-		p.row("in conflict", counted(int(n), "session", "; sums are ranges"))
+		p.row("in conflict", tallied(int(n), "session", "; sums are ranges"))
 	}
 	rows := [][]string{{"from", "product", "muscle", "side", "units", "sessions"}}
 	for _, u := range m.GetUnits() {
@@ -142,7 +144,7 @@ func (p *page) figures(m *tracev1.GetFiguresResponse) {
 	}
 	for _, r := range m.GetRates() {
 		p.line("")
-		p.line(regionText(r.GetRegion()) + ": " + counted(int(r.GetTreatments()), "treatment", ""))
+		p.line(regionText(r.GetRegion()) + ": " + tallied(int(r.GetTreatments()), "treatment", ""))
 		p.row("touched up", fmt.Sprintf("%d of %d%s", r.GetTouchedUp(), r.GetTreatments(), percentText(r.GetTouchedUpPercent())))
 		p.row("sides unlike", fmt.Sprintf("%d of %d seen again%s", r.GetUnlike(), r.GetReviewed(), percentText(r.GetUnlikePercent())))
 	}
@@ -204,6 +206,7 @@ func runTraceLogbook(ctx context.Context, e env, args []string) error {
 	}
 	var p page
 	p.logbook(all)
+	p.warn()
 	return p.write(e.stdout)
 }
 
@@ -212,9 +215,9 @@ func (p *page) logbook(m *tracev1.GetLogbookResponse) {
 	if who == "" {
 		who = m.GetInjectorId()
 	}
-	p.wrapped("", who+", "+figure.DateText(m.GetFrom())+" to "+figure.DateText(m.GetUntil())+": "+counted(len(m.GetCases()), "case", "")+".")
+	p.wrapped("", who+", "+figure.DateText(m.GetFrom())+" to "+figure.DateText(m.GetUntil())+": "+tallied(len(m.GetCases()), "case", "")+".")
 	for _, r := range m.GetRegions() {
-		p.row(regionText(r.GetRegion()), counted(int(r.GetCases()), "case", "")+", "+counted(int(r.GetSupervised()), "supervised", "")+", "+counted(int(r.GetInjections()), "injection", ""))
+		p.row(regionText(r.GetRegion()), tallied(int(r.GetCases()), "case", "")+", "+tallied(int(r.GetSupervised()), "supervised", "")+", "+tallied(int(r.GetInjections()), "injection", ""))
 	}
 	rows := [][]string{{"on", "regions", "product", "units", "injections", "signed"}}
 	for _, c := range m.GetCases() {
@@ -277,5 +280,6 @@ func runTraceEvent(ctx context.Context, e env, args []string) error {
 		}
 		p.row(section, x.GetLabel()+": "+value)
 	}
+	p.warn()
 	return p.write(e.stdout)
 }

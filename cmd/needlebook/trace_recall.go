@@ -22,11 +22,11 @@ may lift that. The record says who marked it, why and by which notice.
 
 func recallCommands() []command {
 	return []command{
-		{name: "mark", usage: "LOT --product NAME --reason TEXT --on DAY [flags]", short: "mark a lot as recalled", long: recallMarkHelp, run: runRecallMark},
-		{name: "lift", usage: "--lot-id ID --recall ID --reason TEXT [flags]", short: "say that a recall does not stand", run: runRecallLift},
+		{name: "mark", usage: "LOT --product NAME --reason TEXT [flags]", short: "mark a lot as recalled", long: recallMarkHelp, run: runRecallMark},
+		{name: "lift", usage: "--lot-id ID --recall ID [flags]", short: "say that a recall does not stand", run: runRecallLift},
 		{name: "calls", usage: "--lot-id ID [flags]", short: "whom to call, and what was done about each", run: runRecallCalls},
-		{name: "note", usage: "--lot-id ID --patient ID --way WAY --result TEXT [flags]", short: "write down an attempt to reach a patient", run: runRecallNote},
-		{name: "undo", usage: "--patient ID --attempt ID --reason TEXT [flags]", short: "take an attempt back", run: runRecallUndo},
+		{name: "note", usage: "--lot-id ID --patient ID [flags]", short: "write down an attempt to reach a patient", run: runRecallNote},
+		{name: "undo", usage: "--patient ID --attempt ID [flags]", short: "take an attempt back", run: runRecallUndo},
 	}
 }
 
@@ -126,7 +126,7 @@ func runRecallCalls(ctx context.Context, e env, args []string) error {
 		return printJSON(e.stdout, all)
 	}
 	var p page
-	p.wrapped("", counted(int(all.GetPeople()), "person", " had it")+"; "+counted(int(all.GetReached()), "was", " reached")+", as known here at "+stampText(all.GetAsOf())+".")
+	p.wrapped("", tallied(int(all.GetPeople()), "person", " had it")+"; "+tallied(int(all.GetReached()), "was", " reached")+", as known here at "+stampText(all.GetAsOf())+".")
 	for _, c := range all.GetCalls() {
 		p.line("")
 		p.call(c)
@@ -141,7 +141,7 @@ func (p *page) call(c *tracev1.Call) {
 		p.row("also", id)
 	}
 	p.row("reach", reachText(c.GetContact().GetPhone(), c.GetContact().GetEmail()))
-	p.row("last had it", figure.DateText(c.GetLastOn())+", "+counted(int(c.GetSessions()), "session", " in all"))
+	p.row("last had it", figure.DateText(c.GetLastOn())+", "+tallied(int(c.GetSessions()), "session", " in all"))
 	state := "not reached"
 	if c.GetReached() {
 		state = "reached"

@@ -91,7 +91,8 @@ func FoldAccount(vial *record.State, held []wire.Held, sessions []*record.State)
 		}
 		a.WastedUnits = a.WastedUnits.plus(units.Range)
 	}
-	a.Left = a.Content.minus(a.Drawn)
+	// What was given was drawn, whether that was charted or not.
+	a.Left = a.Content.minus(Range{max(a.Drawn.Least, a.Given.Least), max(a.Drawn.Most, a.Given.Most)})
 	a.Unaccounted = a.Drawn.minus(a.Given.plus(a.WastedUnits))
 	return a
 }

@@ -10,6 +10,7 @@ import (
 	chartv1 "needlebook/gen/needlebook/chart/v1"
 	optionsv1 "needlebook/gen/needlebook/options/v1"
 	recordv1 "needlebook/gen/needlebook/record/v1"
+	"needlebook/internal/causal"
 	"needlebook/internal/record"
 )
 
@@ -69,43 +70,57 @@ const (
 	sessionInjections = 40
 	sessionSyringes   = 41
 	injectionGivings  = 20
+	sessionVoid       = 71
 	givingGiven       = 2
+	givingVoid        = 9
 	syringeFilling    = 2
+	syringeVoid       = 7
 )
 
 func sessionTerms(st *record.State) []string {
-	var out []string
-	var e *elements // made only where something was given
-	counts := func(p record.Path) bool {
-		if e == nil {
-			made := elementsOf(st)
-			e = &made
-		}
-		_, never := e.voided(p)
-		return !never
+	type use struct {
+		path  record.Path
+		vials []string
 	}
+	var uses []use
+	never := map[record.Path]bool{} // what surely does not count
 	for _, v := range st.Values() {
-		var of func([]byte) string
+		r := v.Register
+		giving, syringe := underGivings(r.Path), underSyringes(r.Path)
 		switch {
-		case v.Register.Field == givingGiven && underGivings(v.Register.Path):
-			of = func(b []byte) string {
-				var m chartv1.Giving
-				_ = proto.Unmarshal(b, &m)
-				return m.GetGiven().GetVialId()
-			}
-		case v.Register.Field == syringeFilling && underSyringes(v.Register.Path):
-			of = func(b []byte) string {
-				var m chartv1.SessionSyringe
-				_ = proto.Unmarshal(b, &m)
-				return m.GetFilling().GetVialId()
-			}
-		default:
-			continue
+		case giving && r.Field == givingGiven, syringe && r.Field == syringeFilling:
+			uses = append(uses, use{r.Path, vialsIn(v.Siblings, giving)})
+		case giving && r.Field == givingVoid, syringe && r.Field == syringeVoid, r.Path == "" && r.Field == sessionVoid:
+			never[r.Path] = !slices.ContainsFunc(v.Siblings, func(x causal.Sibling) bool { return x.Cleared })
 		}
-		for _, x := range v.Siblings {
-			if id, err := record.ParseID(of(x.Value)); !x.Cleared && err == nil && counts(v.Register.Path) && counts("") {
-				out = append(out, VialTerm(id))
-			}
+	}
+	if never[""] {
+		return nil
+	}
+	var out []string
+	for _, u := range uses {
+		if !never[u.path] {
+			out = append(out, u.vials...)
+		}
+	}
+	return out
+}
+
+// vialsIn is the terms of the vials that a giving or a filling may name.
+func vialsIn(siblings causal.Register, giving bool) (out []string) {
+	for _, x := range siblings {
+		var vial string
+		if giving {
+			var m chartv1.Giving
+			_ = proto.Unmarshal(x.Value, &m)
+			vial = m.GetGiven().GetVialId()
+		} else {
+			var m chartv1.SessionSyringe
+			_ = proto.Unmarshal(x.Value, &m)
+			vial = m.GetFilling().GetVialId()
+		}
+		if id, err := record.ParseID(vial); !x.Cleared && err == nil {
+			out = append(out, VialTerm(id))
 		}
 	}
 	return out

@@ -68,6 +68,8 @@ type reviewQuery struct {
 	treatedFrom, until  *recordv1.Date
 	today               *recordv1.Date
 	rules               []*formularyv1.ReviewRule
+	// after is a day behind which the review must come to its last day, or to its first where there is no last; nil for any.
+	after *recordv1.Date
 }
 
 func (d *desk) reviewQuery(ctx context.Context, m *tracev1.ListReviewsDueRequest) (q reviewQuery, err error) {
@@ -143,7 +145,7 @@ func (d *desk) reviews(ctx context.Context, q reviewQuery) ([]*review, error) {
 			if err != nil {
 				return nil, err
 			}
-			if r != nil && dateNumber(r.from) <= dateNumber(q.until) {
+			if r != nil {
 				out = append(out, r)
 			}
 		}
@@ -158,8 +160,11 @@ func (d *desk) reviewOf(ctx context.Context, f *chart.Facts, q reviewQuery) (*re
 		return nil, nil
 	}
 	r := &review{facts: f, on: f.Days[0]}
-	if err := d.window(ctx, r, q.rules); err != nil || r.from == nil || d.lookedBack(f) {
+	if err := d.window(ctx, r, q.rules); err != nil || r.from == nil || dateNumber(r.from) > dateNumber(q.until) {
 		return nil, err
+	}
+	if q.after != nil && (dateNumber(r.last()) <= dateNumber(q.after) || dateNumber(r.last()) > dateNumber(q.until)) || d.lookedBack(f) {
+		return nil, nil
 	}
 	return r, nil
 }
@@ -344,14 +349,8 @@ func (c *clinicDay) reviewsInWeekAfter() (uint32, error) {
 		return 0, err
 	}
 	end := plusDays(c.on, 7)
-	found, err := c.reviews(c.ctx, reviewQuery{clinic: c.clinic, treatedFrom: plusDays(c.on, -365), until: end, rules: rules})
-	n := uint32(0)
-	for _, r := range found {
-		if dateNumber(r.last()) > dateNumber(c.on) && dateNumber(r.last()) <= dateNumber(end) {
-			n++
-		}
-	}
-	return n, err
+	found, err := c.reviews(c.ctx, reviewQuery{clinic: c.clinic, treatedFrom: plusDays(c.on, -365), until: end, rules: rules, after: c.on})
+	return uint32(len(found)), err
 }
 
 // between is the first n keys of the index behind from and before end, in order.
