@@ -23,17 +23,18 @@ func (r *Replica) startReplacing(ch *Changes) {
 // finishReplacing drops the states that the server no longer has, or that are not in this replica's scope.
 func (r *Replica) finishReplacing(ch *Changes) {
 	r.replacing = false
+	taken := r.taken()
 	for _, k := range r.sortedKeys() {
 		l := r.locals[k]
 		if !l.stale {
 			continue
 		}
-		old, outside := l.server, r.wishes.limited && (l.left() || r.unheld(l.server))
+		old := l.server
 		l.server, l.stale, l.held = record.NewState(k), false, nil
 		if !r.barred(old) {
 			r.recover(old, l, ch)
 		}
-		if seen := r.taken(old.Seen, l); outside && len(seen) > 0 { // it may be on the server, which does not send it; as in forget
+		if seen := taken[k]; len(seen) > 0 { // it is on the server, which does not send it: it left the scope, as in forget
 			l.server.Seen, l.stale = seen, true
 		}
 		if len(l.own) == 0 && !l.stale {
@@ -47,18 +48,15 @@ func (r *Replica) finishReplacing(ch *Changes) {
 	r.wishNoMore()
 }
 
-// taken is what of a vector is own edits that the server has: those before the ones that the record still has to itself, which it is offered anew.
-func (r *Replica) taken(seen causal.Vector, l *local) causal.Vector {
-	var out causal.Vector
+// taken is the own edits that are kept and that the server has, by record.
+func (r *Replica) taken() map[record.Key]causal.Vector {
+	out := map[record.Key]causal.Vector{}
 	for _, inc := range r.incarnations {
-		d := causal.Dot{Replica: inc.id, Counter: seen.Counter(inc.id)}
-		for _, o := range l.own {
-			if o.edit.Dot.Replica == d.Replica {
-				d.Counter = min(d.Counter, o.edit.Dot.Counter-1)
+		for _, o := range inc.kept {
+			k := o.edit.Key
+			if l := r.locals[k]; l != nil && o.fate == settled && !slices.Contains(l.own, o) {
+				out[k] = out[k].With(o.edit.Dot)
 			}
-		}
-		if d.Counter > 0 {
-			out = out.With(d)
 		}
 	}
 	return out

@@ -84,15 +84,6 @@ func (r *Replica) barred(st *record.State) bool {
 	return len(of) > 0 && !slices.ContainsFunc(of, func(p record.ID) bool { return !r.wishes.refused[p] })
 }
 
-// unheld reports whether the server lets the device hold none of the patients whom a record concerns, barred or not known to it.
-func (r *Replica) unheld(st *record.State) bool {
-	of := r.schema.Subjects(st)
-	return len(of) > 0 && !slices.ContainsFunc(of, func(p record.ID) bool {
-		_, refused := r.wishes.refused[p]
-		return !refused
-	})
-}
-
 // Hold asks for the whole records of a patient at the next exchange; Unhold asks to hold them no longer. Own edits that the server lacks stay.
 func (r *Replica) Hold(patient record.ID) Changes { return r.wish(patient, true) }
 
