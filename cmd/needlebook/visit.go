@@ -41,6 +41,7 @@ func visitCommand() command {
 		visitStep("grade", "ID --scale CODE [flags]", "grade a region and side", visitGrade),
 		visitStep("plan", "ID [flags] <injections.json", "plan injections: from nothing, as last time, or from a protocol", visitPlan),
 		visitStep("drop", "ID INJECTION-ID --reason TEXT [flags]", "take an injection out of the plan", visitDrop),
+		visitStep("answer", "ID CODE --decision WORD [flags]", "answer a finding: lift a hold, accept a caution, or heed it", visitAnswer),
 		visitStep("check", "ID --yes ITEMS [flags]", "check before the first needle", visitCheck),
 		visitStep("draw", "ID --vial ID [flags]", "draw up what is planned and print the marks", visitDraw),
 		visitStep("next", "ID [flags]", "print the next injection and the mark that it ends at", visitNext),
@@ -70,10 +71,11 @@ type dayFlags struct{ *replicaFlags }
 // deed is one such command at work.
 type deed struct {
 	dayFlags
-	ctx  context.Context
-	e    env
-	d    *device.Device
-	book *formulary.Edition
+	ctx context.Context
+	e   env
+	d   *device.Device
+	// book is the edition of the replica's clinic, builtin the one that is shipped.
+	book, builtin *formulary.Edition
 	// session is the visit that was named first; nil for none.
 	session *chartv1.Session
 	args    []string
@@ -104,7 +106,7 @@ func dayCommand(group, name, usage, short, long string, prepare func(*flag.FlagS
 			return err
 		}
 		return f.withDevice(ctx, e, func(d *device.Device) error {
-			at := &deed{dayFlags: f, ctx: ctx, e: e, d: d, book: book, args: found}
+			at := &deed{dayFlags: f, ctx: ctx, e: e, d: d, book: d.Edition(book), builtin: book, args: found}
 			if len(p.arguments) > 0 && p.arguments[0] == visitArgument {
 				if err := at.readVisit(found[0]); err != nil {
 					return err
