@@ -78,9 +78,9 @@ function Filling({ plan, type, product, nth, of }: { plan: SyringePlan; type: Sy
       <p class="product">{product}</p>
       <Syringe capacityMl={type.capacity_ml ?? "1"} graduationMl={type.graduation_ml ?? "0.01"} insulinScale={insulin} markMl={plan.draw_to_ml ?? "0"} {...(primed ? { nextMl: plan.drawn_ml } : {})} />
       <ol class="acts">
-        <li><span>{t("draw.to")}</span> <span class="quantity great">{markText(plan.draw_to_ml ?? "", insulin)}</span></li>
+        <li><span>{t("draw.to")}</span> <span class="mark">{markText(plan.draw_to_ml ?? "", insulin)}</span></li>
         <li><span>{t("draw.change_needle")}</span></li>
-        {primed && <li><span>{t("draw.prime_to")}</span> <span class="quantity great">{markText(plan.drawn_ml ?? "", insulin)}</span></li>}
+        {primed && <li><span>{t("draw.prime_to")}</span> <span class="mark">{markText(plan.drawn_ml ?? "", insulin)}</span></li>}
       </ol>
     </section>
   );

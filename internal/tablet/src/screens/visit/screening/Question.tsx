@@ -16,7 +16,7 @@ export function Question({ visit, questionnaire, asked, facing }: QuestionProps)
   const waiting = Boolean(answer?.carried && !answer.carried.confirmed);
   return (
     <li class="card stack tight">
-      <h3 id={`q-${q.code}`}>{q.text}{q.must_be_answered ? "" : ` (${t("question.may_skip")})`}</h3>
+      <h2 class="ask" id={`q-${q.code}`}>{q.text}{q.must_be_answered ? "" : ` (${t("question.may_skip")})`}</h2>
       {!facing && before && <p class="soft small">{t("question.before", { day: dayText(before.session.on), answer: answerText(before.answer, asked) })}</p>}
       {!facing && waiting && <p class="strong">{t("question.not_confirmed")}</p>}
       <Answers visit={visit} questionnaire={questionnaire} asked={asked} />
