@@ -172,7 +172,7 @@ func keysOf(f *chart.Facts) []string {
 func parts(word string) []string {
 	out := []string{word}
 	for i, r := range word {
-		if i > 0 && unicode.In(r, unicode.Han, unicode.Hiragana, unicode.Katakana, unicode.Hangul, unicode.Thai, unicode.Lao, unicode.Khmer,
+		if i > 0 && r >= 0x0e00 && unicode.In(r, unicode.Han, unicode.Hiragana, unicode.Katakana, unicode.Hangul, unicode.Thai, unicode.Lao, unicode.Khmer,
 			unicode.Myanmar) {
 			out = append(out, word[i:])
 		}

@@ -150,7 +150,7 @@ func (d *desk) matches(m *chartv1.SearchPatientsRequest, clinic record.ID) []*ch
 		}
 	}
 	slices.SortFunc(all, func(a, b match) int {
-		return cmp.Or(b.whole-a.whole, cmp.Compare(a.name, b.name), a.facts.Key.Compare(b.facts.Key))
+		return cmp.Or(b.whole-a.whole, slices.Compare(a.facts.Words, b.facts.Words), a.facts.Key.Compare(b.facts.Key))
 	})
 	out := make([]*chart.Facts, len(all))
 	for i := range all {
@@ -163,11 +163,10 @@ func (d *desk) matches(m *chartv1.SearchPatientsRequest, clinic record.ID) []*ch
 type match struct {
 	facts *chart.Facts
 	whole int // how many of the words are whole words of the name
-	name  string
 }
 
 func newMatch(f *chart.Facts, words []string) match {
-	m := match{facts: f, name: strings.Join(f.Words, " ")}
+	m := match{facts: f}
 	for _, w := range words {
 		if slices.Contains(f.Words, w) {
 			m.whole++
@@ -205,7 +204,7 @@ func matchesAll(f *chart.Facts, m *chartv1.SearchPatientsRequest, words []string
 	}
 	for _, w := range words {
 		if !slices.ContainsFunc(f.Words, func(of string) bool {
-			return slices.ContainsFunc(parts(of), func(p string) bool { return strings.HasPrefix(p, w) })
+			return strings.HasPrefix(of, w) || slices.ContainsFunc(parts(of), func(p string) bool { return strings.HasPrefix(p, w) })
 		}) {
 			return false
 		}
