@@ -66,7 +66,7 @@ export function Plan({ visit, layout }: StepProps) {
   const injections = live(visit.session).map(shown);
   const numbers = new Map(injections.map((i, n) => [i.id!, n + 1]));
   const selected = injections.find((i) => i.id === chosen);
-  const choose = (id: string) => { settle(); setOpen(null); setChosen(id === chosen ? undefined : id); };
+  const choose = (id: string) => { settle(); setOpen(null); setChosen(id === chosen ? undefined : id); requestAnimationFrame(() => window.scrollTo(0, 0)); };
   const place = (p: Place) => selected && move(selected.id!, scaled(p, visit.anatomy, measures(visit.session)));
   const frames = [...new Set(injections.map((i) => i.place?.frame ?? ""))];
   return layout({
@@ -82,12 +82,12 @@ export function Plan({ visit, layout }: StepProps) {
       <>
         <Totals visit={visit} product={product} />
         {open === "add" && <Add visit={visit} onAdded={(id) => { setChosen(id); setOpen(null); }} />}
-        <div class="plan-grid">
+        {selected && <Editor key={selected.id} visit={visit} injection={selected} number={numbers.get(selected.id!)!} product={product} onMove={place} onClose={() => { settle(); setChosen(undefined); }} />}
+        <div class={selected ? "plan-grid editing" : "plan-grid"}>
           <div class="stack">
             {injections.length ? <PlanTable injections={injections} numbers={numbers} totals={visit.check?.totals?.[0]} selected={chosen} onSelect={choose} /> : <p>{t("plan.empty")}</p>}
           </div>
           <div class="stack">
-            {selected && <Editor key={selected.id} visit={visit} injection={selected} number={numbers.get(selected.id!)!} product={product} onMove={place} onClose={() => { settle(); setChosen(undefined); }} />}
             <PlanFace visit={visit} injections={injections} numbers={numbers} last={last} selected={selected} onSelect={choose} onPlace={place} />
             <button type="button" class="button" aria-expanded={open === "measures"} onClick={() => setOpen(open === "measures" ? null : "measures")}>{t("measure.title")}</button>
             {open === "measures" && <Measures visit={visit} frames={frames} />}

@@ -17,7 +17,7 @@ export function Distances({ visit, injection }: { visit: Visit; injection: Injec
   if (!located) return <p class="soft">{t("distance.no_place")}</p>;
   const readings = [...located.readings].sort((a, b) => Number(a.inside) - Number(b.inside));
   return (
-    <ul class="stack tight" aria-live="polite" aria-label={t("distance.title")}>
+    <ul class="distances" aria-live="polite" aria-label={t("distance.title")}>
       {located.midline_mm && <li><span class="strong nowrap">{size(located.midline_mm)}</span> {t("distance.midline")}</li>}
       {located.crossed && <li class="strong"><span aria-hidden="true">{"\u25b2"}</span> {t("distance.crossed", { side: word("side", located.side) })}</li>}
       {readings.map((r) => (
