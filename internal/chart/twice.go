@@ -19,7 +19,7 @@ type Identity struct {
 	Marks []string
 	// Linked is the records that are known to be of the same person.
 	Linked []record.ID
-	// Void is true when the record does not count.
+	// Void is true when the record does not count, or is for practice and of nobody.
 	Void bool
 }
 
@@ -28,6 +28,9 @@ func FoldIdentity(st *record.State) Identity {
 	e := elementsOf(st)
 	out := Identity{Patient: st.Key}
 	_, out.Void = e.voided("")
+	for _, mark := range messages[*chartv1.PracticeMark](e, "", "practice") {
+		out.Void = out.Void || mark != nil
+	}
 	for _, name := range messages[*recordv1.PersonName](e, "", "name") {
 		for _, birth := range messages[*chartv1.BirthDate](e, "", "birth") {
 			if words := Tokens(name.GetFull()); len(words) > 0 && birth.GetDate() != nil {
