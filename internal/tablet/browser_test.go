@@ -133,7 +133,7 @@ func (s *screen) ask(expression string) json.RawMessage {
 	s.t.Helper()
 	ctx, cancel := context.WithTimeout(s.ctx, within)
 	defer cancel()
-	code := `(async () => { const core = window.needlebook.core(); return JSON.stringify(await (` + expression + `)) ?? "null"; })()`
+	code := `(async () => { const core = window.needlebook?.core(); return JSON.stringify(await (` + expression + `)) ?? "null"; })()`
 	text, err := chromedp.Run(ctx, chromedp.Evaluate[string](code, chromedp.EvalAwaitPromise))
 	if err != nil {
 		s.t.Fatalf("%s: %v\n%s", expression, err, s.page())
@@ -146,7 +146,7 @@ func (s *screen) until(expression, want string) {
 	s.t.Helper()
 	ctx, cancel := context.WithTimeout(s.ctx, within)
 	defer cancel()
-	code := `(async () => { const core = window.needlebook.core(); return JSON.stringify(await (` + expression + `)) ?? "null"; })()`
+	code := `(async () => { const core = window.needlebook?.core(); return JSON.stringify(await (` + expression + `)) ?? "null"; })()`
 	last := ""
 	for ctx.Err() == nil {
 		got, err := chromedp.Run(ctx, chromedp.Evaluate[string](code, chromedp.EvalAwaitPromise))

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"github.com/chromedp/cdproto/browser"
+	"github.com/chromedp/cdproto/storage"
 	"github.com/chromedp/chromedp"
 
 	"needlebook/internal/demo"
@@ -165,6 +166,20 @@ func TestBrowser_WhatStandsInTheWay(t *testing.T) {
 		s.submit()
 		s.opened()
 		s.until(`core.kept("visit/note")`, `"half a sen"`)
+	})
+	t.Run("a full disk", func(t *testing.T) {
+		room := func(bytes *float64) {
+			t.Helper()
+			if _, err := chromedp.Call(s.ctx, storage.OverrideQuotaForOrigin, storage.OverrideQuotaForOriginParams{Origin: s.url, QuotaSize: bytes}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		room(new(1.0))
+		s.until(`core.edit({record: {patient: {id: core.newId(), name: {full: "No Room"}}}, update_mask: ["name"]}).then(() => "saved", (e) => e.trouble)`, `"full"`)
+		s.until(named(id), quoted("Ana Quill"))
+		s.until(`core.patients({text: "no room"})`, `[]`)
+		room(nil)
+		s.newPatient("Room Again")
 	})
 	t.Run("a store that is gone", func(t *testing.T) {
 		// As when the browser threw the database away and left the rest.

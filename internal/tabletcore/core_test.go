@@ -41,7 +41,12 @@ func newTablet(t testing.TB) *tablet {
 // call makes a call, and fails the test when the answer is no frame.
 func (x *tablet) call(method, request string, beside ...[]byte) (raw []byte, parts [][]byte) {
 	x.t.Helper()
-	parts, err := tabletcore.ParseFrame(x.core.Call(tabletcore.AppendFrame(nil, append([][]byte{[]byte(method), []byte(request)}, beside...)...)))
+	frame := tabletcore.AppendFrame(nil, append([][]byte{[]byte(method), []byte(request)}, beside...)...)
+	out := x.core.Call(frame)
+	for i := range frame {
+		frame[i] = 0xA5 // the caller uses its buffer again
+	}
+	parts, err := tabletcore.ParseFrame(out)
 	if err != nil || len(parts) == 0 {
 		x.t.Fatalf("%s: answer is no frame: %v", method, err)
 	}
@@ -125,7 +130,11 @@ func TestCore_EditIsShownFoundAndSurvivesALoad(t *testing.T) {
 		t.Errorf("edit answered %+v", made)
 	}
 	before := x.digest()
+	shown := string(x.must("view", `{"kind":"RECORD_KIND_PATIENT","record_id":"`+patientID+`"}`))
 	x.reload()
+	if again := string(x.must("view", `{"kind":"RECORD_KIND_PATIENT","record_id":"`+patientID+`"}`)); again != shown {
+		t.Errorf("after a load the record is %s, before %s", again, shown)
+	}
 	if after := x.digest(); after != before {
 		t.Errorf("digest after a load %s, before %s", after, before)
 	}

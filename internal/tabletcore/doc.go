@@ -12,5 +12,5 @@
 // in place of an answer, and then nothing was changed.
 //
 // What it promises: the package is pure; the same calls give the same bytes natively and as WebAssembly. No frame makes it panic. A Core is for one
-// goroutine and keeps no slice it is given, but for the rows of load.
+// goroutine and keeps no slice it is given: the host may use one buffer for all calls.
 package tabletcore

@@ -1,6 +1,7 @@
 package tabletcore
 
 import (
+	"bytes"
 	"encoding/json"
 
 	faultv1 "needlebook/gen/needlebook/fault/v1"
@@ -43,7 +44,11 @@ func load(c *Core, r request) (answer, error) {
 	if err := r.read(&m); err != nil {
 		return answer{}, err
 	}
-	rows, err := joinBlocks(r.bytes)
+	blocks := make([][]byte, len(r.bytes)) // a replica keeps the rows' slices, and the caller's buffer is the caller's
+	for i := range blocks {
+		blocks[i] = bytes.Clone(r.bytes[i])
+	}
+	rows, err := joinBlocks(blocks)
 	if err != nil {
 		return answer{}, err
 	}

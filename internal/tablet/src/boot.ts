@@ -19,7 +19,7 @@ import { Vault, type Wrap, WrongPassphrase } from "./vault";
 export type Phase =
   | { at: "starting" }
   | { at: "elsewhere" }
-  | { at: "trouble"; trouble: Trouble }
+  | { at: "trouble"; trouble: Trouble; cause?: string }
   | { at: "lost" }
   | { at: "enrol"; code: string }
   | { at: "storage"; free: number | undefined }
@@ -66,11 +66,7 @@ export async function boot(): Promise<void> {
 export async function takeOver(): Promise<void> {
   phase.value = { at: "starting" };
   channel.postMessage("give way");
-  const held = await new Promise<boolean>((resolve) => {
-    const within = AbortSignal.timeout(5000);
-    navigator.locks.request(lockName, { signal: within }, () => holdOn(resolve)).catch(() => resolve(false));
-  });
-  if (held) location.reload();
+  if (await onlyWindow(5000)) location.reload();
   else phase.value = { at: "elsewhere" };
 }
 
@@ -84,14 +80,13 @@ function giveWay(): void {
   });
 }
 
+/** How long a window waits for the one before it to let go: a page that loads anew lets go a moment after the new one begins. */
+const letGoWithin = 2000;
+
 /** Holds the lock of the one window; false when another has it. */
-function onlyWindow(): Promise<boolean> {
+function onlyWindow(within = letGoWithin): Promise<boolean> {
   return new Promise((resolve) => {
-    void navigator.locks.request(lockName, { ifAvailable: true }, (lock) => {
-      if (lock) return holdOn(resolve);
-      resolve(false);
-      return undefined;
-    });
+    navigator.locks.request(lockName, { signal: AbortSignal.timeout(within) }, () => holdOn(resolve)).catch(() => resolve(false));
   });
 }
 
@@ -108,8 +103,14 @@ function troubled(trouble: Trouble): void {
 }
 
 function fail(cause: unknown): void {
-  console.error(cause);
-  phase.value = { at: "trouble", trouble: cause instanceof StoreError ? cause.trouble : "unavailable" };
+  phase.value = { at: "trouble", trouble: cause instanceof StoreError ? cause.trouble : "unavailable", cause: causeText(cause) };
+}
+
+/** What went wrong, for whoever mends it: errors of the core and of the browser hold nothing of a patient. */
+function causeText(cause: unknown): string {
+  const texts: string[] = [];
+  for (let c: unknown = cause; c instanceof Error && texts.length < 4; c = c.cause) texts.push(`${c.name}: ${c.message}`);
+  return texts.join(" / ");
 }
 
 /** Decides which screen comes first. */

@@ -129,6 +129,7 @@ export class Disk {
       this.next = first + sealed.length;
     } catch (cause) {
       this.dead = cause instanceof StoreError ? cause : new StoreError("damaged", cause);
+
       throw this.dead;
     }
     this.changed();

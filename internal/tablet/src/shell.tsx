@@ -25,7 +25,7 @@ export function Shell() {
     case "elsewhere":
       return <Elsewhere />;
     case "trouble":
-      return <Troubled trouble={p.trouble} />;
+      return <Troubled trouble={p.trouble} cause={p.cause} />;
     case "lost":
       return <Lost />;
     case "enrol":

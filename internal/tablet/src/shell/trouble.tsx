@@ -31,11 +31,17 @@ const titles: Record<Trouble, string> = {
   unavailable: "No store",
 };
 
-export function Troubled({ trouble }: { trouble: Trouble }) {
+export function Troubled({ trouble, cause }: { trouble: Trouble; cause?: string | undefined }) {
   return (
     <Page title={titles[trouble]} name={`trouble-${trouble}`}>
       <p role="alert">{storageText(new StoreError(trouble))}</p>
       <button type="button" class="button primary" onClick={() => location.reload()}>Open again</button>
+      {cause && (
+        <details>
+          <summary>For whoever looks into it</summary>
+          <p class="small">{cause}</p>
+        </details>
+      )}
     </Page>
   );
 }
