@@ -45,7 +45,7 @@ func (b *builder) patient(p typed[*chartv1.Patient]) *patient {
 	out.extend(pointed(own+"home-clinic", b.clinicRef(m.GetHomeClinicId())))
 	b.background(p, out)
 	for _, l := range m.GetLinks() {
-		if l.Claim != nil && l.Undone == nil && !p.disputed(at("links", l.GetId(), "undone")) {
+		if l.GetClaim().GetPatientId() != "" && l.Undone == nil && !p.disputed(at("links", l.GetId(), "undone")) {
 			out.Link = append(out.Link, patientLink{b.patientRef(l.GetClaim().GetPatientId()), "seealso"})
 		}
 	}
