@@ -91,6 +91,9 @@ function PatientButton({ core, line }: { core: Core; line: PatientLine }) {
   );
 }
 
+/** mostReviews are how many reviews the day shows; the longest due come first. */
+const mostReviews = 6;
+
 function Reviews({ core }: { core: Core }) {
   const now = today();
   const number = (d: { year?: number; month?: number; day?: number } | undefined) => (d?.year ?? 0) * 400 + (d?.month ?? 0) * 32 + (d?.day ?? 0);
@@ -98,18 +101,19 @@ function Reviews({ core }: { core: Core }) {
     const views = await core.sessions({ most: 200 });
     const all = views.map((v) => v.record?.session).filter((s): s is Session => Boolean(s && !s.void));
     const reviewed = new Set(all.filter((s) => s.kind === "SESSION_KIND_REVIEW" && (s.signatures ?? []).length).map((s) => s.parent?.session_id));
-    const open = all.filter((s) => s.review && number(s.review.from) <= number(now) && !reviewed.has(s.id));
+    const open = all.filter((s) => s.review && number(s.review.from) <= number(now) && !reviewed.has(s.id)).sort((a, b) => number(a.review?.until) - number(b.review?.until));
     return Promise.all(open.map(async (session) => ({ session, patient: session.patient_id ? await core.patient(session.patient_id) : null })));
   }, []).value ?? [];
   return (
     <section class="stack tight" aria-label={t("day.reviews")}>
       <h2>{t("day.reviews")}</h2>
       {due.length === 0 && <p class="soft">{t("day.no_reviews")}</p>}
-      <div class="rows">{due.map(({ session, patient }) => (
+      <div class="rows">{due.slice(0, mostReviews).map(({ session, patient }) => (
         <button type="button" class="line" onClick={() => go({ screen: "patient", id: session.patient_id ?? "" })}>
           <span class="strong">{patient?.name?.full ?? t("patient.unknown")}</span><span class="soft">{t("day.review_until", { day: dayText(session.review?.until) })}</span>
         </button>
       ))}</div>
+      {due.length > mostReviews && <p class="soft">{t("day.more_reviews", { n: due.length - mostReviews })}</p>}
     </section>
   );
 }

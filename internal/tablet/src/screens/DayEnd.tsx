@@ -54,6 +54,7 @@ function ending(core: Core): string {
   const s = core.sync.value;
   if (s.busy) return t("end.busy", { n: s.unsent });
   if (s.away && s.unsent > 0) return t("end.dead");
+  if (s.unsent === 0 && s.word === "needs_you") return t("end.needs_sent");
   if (s.unsent > 0) return t("end.waits", { n: s.unsent });
   if (s.word === "backed_up") return t("end.all_backed_up");
   return s.word === "needs_you" ? t("end.needs_you") : s.last_unix_ms ? t("end.all_on_server", { time: age(s.last_unix_ms) }) : t("end.never");

@@ -64,7 +64,10 @@ export function Treat({ visit, layout }: StepProps) {
     const left = await skipGroup(visit, next, t("treat.skip_reason"));
     if (left.length) setUndoable({ text: t("treat.undo_skipped", { what: groupName(next) }), undo: () => undoSkip(visit, left) });
   };
-  usePedal(next && !open ? () => { void give(); } : undefined);
+  const holds = (visit.check?.findings ?? []).filter((f) => f.level === "LEVEL_HOLD" && !f.answer);
+  const began = all.some((i) => givings(i).length > 0);
+  const waits = visit.check !== undefined && !visit.check.may_inject && !began;
+  usePedal(next && !open && !waits ? () => { void give(); } : undefined);
   return layout({
     title: t("treat.title"),
     deck: (
@@ -78,12 +81,14 @@ export function Treat({ visit, layout }: StepProps) {
         <button type="button" class="button" aria-expanded={open === "changed"} onClick={() => setOpen(open === "changed" ? null : "changed")}>{t("treat.changed")}</button>
         <button type="button" class="button" onClick={skip} aria-disabled={!next}>{t("treat.skip")}</button>
         <button type="button" class="button" aria-expanded={open === "spilt"} onClick={() => setOpen(open === "spilt" ? null : "spilt")}>{t("treat.spilt")}</button>
-        {next ? <button type="button" class="button primary great" onClick={give}>{t("treat.given")}<span class="sub">{groupName(next)}</span></button>
+        {next && waits ? <button type="button" class="button warn great grow" onClick={() => visit.show("findings")}>{"\u25a0"} {t("treat.held")}</button>
+          : next ? <button type="button" class="button primary great" onClick={give}>{t("treat.given")}<span class="sub">{groupName(next)}</span></button>
           : <button type="button" class="button primary great" onClick={() => visit.show("finish")}>{t("treat.next")}</button>}
       </>
     ),
     body: (
       <>
+        {holds.length > 0 && <p class="message hold strong"><span aria-hidden="true">{"\u25a0"}</span> {t(began ? "treat.held_began" : "treat.held_more", { n: holds.length })}</p>}
         {open === "changed" && next && <Changed visit={visit} group={next} product={product} vial={vial} onClose={() => setOpen(null)} />}
         {open === "spilt" && <Spilt visit={visit} onClose={() => setOpen(null)} />}
         <div class="treat-grid">
