@@ -73,7 +73,7 @@ func serveFlags(cfg *server.Config) *flag.FlagSet {
 	flags.BoolVar(&cfg.Authority, "tls-authority", false, "use a certificate authority of its own")
 	flags.BoolVar(&cfg.InsecureHTTP, "insecure-http", false, "plain HTTP beyond loopback, behind a proxy")
 	flags.StringVar(&cfg.MetricsListen, "metrics-listen", "", "private `address` for health and metrics")
-	flags.BoolVar(&cfg.Docs, "docs", true, "show the calls at /docs and /openapi.json; --docs=false does not")
+	flags.BoolVar(&cfg.Docs, "docs", true, "show the calls at /docs and /openapi.json")
 	flags.StringVar(&cfg.Organisation, "organisation", "", "`name` of the organisation, first start")
 	flags.StringVar(&cfg.Clinic, "clinic", "", "`name` of its first clinic, first start")
 	flags.StringVar(&cfg.Administrator, "administrator", cfg.Administrator, "`name` of the first administrator")

@@ -132,7 +132,7 @@ func allowed() map[string]string {
 		"trace.v1.TraceService/ReopenDay":             "ILA",
 		"trace.v1.TraceService/GetLogbook":            "ILU",
 		"trace.v1.TraceService/GetFigures":            "ILU",
-		"trace.v1.TraceService/GetLikePatients":       "ILAFUM",
+		"trace.v1.TraceService/GetLikePatients":       "ILAFU",
 		"trace.v1.TraceService/LinkPatients":          "ILAFM",
 		"trace.v1.TraceService/UnlinkPatients":        "ILAFM",
 		"trace.v1.TraceService/GetEventReport":        "ILAFUM",
