@@ -3561,7 +3561,10 @@ export interface Session {
   supervisor_id?: string;
   /** The versions of core and formulary that it began with and keeps. */
   basis?: SessionBasis;
-  /** That it is for practice and nobody was treated; it never mixes with real ones. */
+  /**
+   * That it is for practice and nobody was treated, as its patient is; it never mixes with real ones. It repeats the patient's mark, which alone decides:
+   * a visit of a real patient that says so all the same is a real one.
+   */
   practice?: PracticeMark;
   /** That it was written on the downtime form and entered later; absent when it was charted as it happened. */
   paper?: PaperForm;
