@@ -37,8 +37,8 @@ export function Prepare({ visit, layout }: StepProps) {
         <p class="product">{product || t("plan.no_product")}</p>
         {open === "pack" && <Pack visit={visit} product={product} onMade={(id) => { now.pick(id); setOpen(null); }} />}
         {open === "advice" && <Advice core={visit.core} product={product} doses={live(visit.session).filter((i) => i.planned).map((i) => ({ ref: i.id!, dose_units: unitsOf(i.planned!.dose_milliunits), ...(i.side ? { side: i.side } : {}), ...(i.muscle ? { muscle: i.muscle } : {}) }))} />}
+        {now.vial && now.view && !now.content && <Mix key={now.vial.id} visit={visit} view={now.view} product={product} />}
         <Vials visit={visit} product={product} picked={now.vial?.id} onPick={now.pick} />
-        {now.vial && now.view && !now.content && <Mix visit={visit} view={now.view} product={product} />}
         {now.vial && answer && <Strength answer={answer} vial={now.vial} />}
       </>
     ),
