@@ -36,6 +36,7 @@ func commands() []command {
 		clinicCommand(),
 		accessCommand(),
 		traceCommand(),
+		exportCommand(),
 		adminCommand(),
 		backupCommand(),
 		restoreCommand(),
