@@ -75,12 +75,17 @@ export function Keypad(props: KeypadProps) {
         <p id="keypad-range" class="soft small">{props.range}</p>
         <p id="keypad-wrong" class="wrong" role="status">{shown || ""}</p>
       </div>
-      <Keys press={press} places={props.places} signed={props.signed ?? false} leave={props.onLeave} />
+      <Keys press={press} places={props.places} signed={props.signed ?? false} />
+      <div class="key-words">
+        <button type="button" class="button key word" onClick={() => press("clear")}>{t("key.clear")}</button>
+        <button type="button" class="button key word" onClick={props.onLeave}>{t("key.leave")}</button>
+        <button type="submit" class="button primary key word whole">{t("key.done")}</button>
+      </div>
     </form>
   );
 }
 
-function Keys({ press, places, signed, leave }: { press: (key: string) => void; places: number; signed: boolean; leave: () => void }) {
+function Keys({ press, places, signed }: { press: (key: string) => void; places: number; signed: boolean }) {
   const digit = (d: string) => <button type="button" class="button key" onClick={() => press(d)}>{d}</button>;
   return (
     <div class="keys">
@@ -88,10 +93,7 @@ function Keys({ press, places, signed, leave }: { press: (key: string) => void; 
       {places > 0 ? <button type="button" class="button key" aria-label={t("key.point")} onClick={() => press(".")}>.</button> : <span />}
       {digit("0")}
       <button type="button" class="button key" aria-label={t("key.back")} onClick={() => press("back")}>{"\u232b"}</button>
-      {signed && <button type="button" class="button key" aria-label={t("key.sign")} onClick={() => press("sign")}>{"\u00b1"}</button>}
-      <button type="button" class="button key word" onClick={() => press("clear")}>{t("key.clear")}</button>
-      <button type="button" class="button key word" onClick={leave}>{t("key.leave")}</button>
-      <button type="submit" class={`button primary key word${signed ? " whole" : ""}`}>{t("key.done")}</button>
+      {signed && <button type="button" class="button key whole" aria-label={t("key.sign")} onClick={() => press("sign")}>{"\u00b1"}</button>}
     </div>
   );
 }
