@@ -22,7 +22,7 @@ type Rule struct {
 func Rules() map[string]Rule {
 	all := []string{
 		"dose", "fault", "causal", "record", "schema", "wire", "formulary", "replica", "reckon", "store", "store/boltstore", "durable", "blob",
-		"ledger", "auth", "audit", "chart", "anatomy", "gs1", "guard", "export", "figure", "plot", "gather", "rest", "visit", "stock", "starter",
+		"ledger", "auth", "audit", "chart", "anatomy", "gs1", "guard", "export", "document", "figure", "plot", "gather", "rest", "visit", "stock", "starter",
 		"calendar", "photo", Gen,
 	}
 	withService := append(slices.Clone(all), "service")
@@ -55,6 +55,7 @@ func Rules() map[string]Rule {
 		"internal/durable":         {},
 		"internal/blob":            {Ours: []string{"durable"}},
 		"internal/plot":            {Ours: []string{"figure", Gen}},
+		"internal/document":        {Ours: []string{"chart", "anatomy", Gen}},
 		"internal/ledger":          {Ours: []string{"store", "record", "causal", "wire", "fault", Gen}},
 		"internal/auth":            {Ours: []string{"store", "fault", Gen}},
 		"internal/audit":           {Ours: []string{"store", Gen}},
@@ -72,7 +73,7 @@ func Rules() map[string]Rule {
 
 		"internal/house": {},
 		"internal/tabletcore": {Pure: true, Ours: []string{
-			"replica", "chart", "gather", "reckon", "formulary", "anatomy", "record", "causal", "schema", "fault", Gen,
+			"replica", "chart", "gather", "reckon", "formulary", "anatomy", "record", "causal", "schema", "wire", "fault", Gen,
 		}},
 		"internal/tablet":     {},
 		"cmd/needlebook-wasm": {Ours: []string{"tabletcore"}},

@@ -8,6 +8,7 @@ import (
 	"io"
 	"strings"
 	"testing"
+	"time"
 
 	"connectrpc.com/connect"
 	"github.com/google/uuid"
@@ -18,7 +19,7 @@ import (
 )
 
 // exportAll asks for all pieces of an export and puts them together.
-func (w *clinicServer) exportAll(c tracer, req *tracev1.ExportPatientRequest) (data []byte, pieces int) {
+func (w *clinicServer) exportAll(c tracer, req *tracev1.ExportPatientRequest, data ...byte) (_ []byte, pieces int) {
 	w.Helper()
 	for {
 		resp, err := c.ExportPatient(w.Context(), req)
@@ -151,6 +152,26 @@ func TestExportPatient_AChangeBetweenPiecesBeginsAnew(t *testing.T) {
 	req.Format = formatFHIR
 	_, err = c.ExportPatient(t.Context(), req)
 	wantReason(t, "a token of another export", err, connect.CodeInvalidArgument, "INVALID_FIELD")
+}
+
+// The document comes in pieces of one whole, whatever the clock says meanwhile.
+func TestExportPatient_TheDocumentIsOneThroughItsPieces(t *testing.T) {
+	w := newClinicServer(t)
+	c := w.tracer(w.org.Clinic, accessv1.Role_ROLE_MEDICAL_LEAD, accessv1.Role_ROLE_INJECTOR)
+	mara := w.newPatient(c.client, "Mara Vell", 1980, w.org.Clinic)
+	w.newSession(c.client, mara, w.org.Clinic, 3)
+	req := exportOf(mara, formatPDF)
+	req.PageSize = 5000
+	first, err := c.ExportPatient(t.Context(), req)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.at = w.at.Add(time.Minute)
+	req.PageToken = first.GetNextPageToken()
+	rest, pieces := w.exportAll(c, req, first.GetData()...)
+	if !bytes.HasPrefix(rest, []byte("%PDF-")) || !bytes.HasSuffix(bytes.TrimSpace(rest), []byte("%%EOF")) || pieces < 2 {
+		t.Errorf("%d pieces, %.20q", pieces, rest)
+	}
 }
 
 func TestExportPatient_IsTheLeadsAndWantsAReason(t *testing.T) {

@@ -12,10 +12,9 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	chartv1 "needlebook/gen/needlebook/chart/v1"
-	faultv1 "needlebook/gen/needlebook/fault/v1"
 	tracev1 "needlebook/gen/needlebook/trace/v1"
+	"needlebook/internal/document"
 	"needlebook/internal/export"
-	"needlebook/internal/fault"
 )
 
 // recordsMediaType is that of JSON lines, of which no standard speaks.
@@ -140,6 +139,8 @@ func compactJSON(m proto.Message) (json.RawMessage, error) {
 	return b.Bytes(), err
 }
 
-func (x *exporting) document([]*chartv1.RecordView) (exportFile, error) {
-	return exportFile{}, fault.New(faultv1.Reason_REASON_UNIMPLEMENTED, "format", "document_pdf", "")
+// document writes the treatment record. Its time is that of the first piece.
+func (x *exporting) document(views []*chartv1.RecordView) (exportFile, error) {
+	b, err := document.Write(document.Input{Organisation: x.org.Name, At: x.at, Patients: x.people, Views: views})
+	return exportFile{document.MediaType, "patient.pdf", b}, err
 }
