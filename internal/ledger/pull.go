@@ -123,7 +123,7 @@ func (x *exchange) pull(ctx context.Context) (*syncv1.ExchangeResponse, error) {
 		if !x.compared(counter) {
 			a := answer{r: r, x: x, resp: &syncv1.ExchangeResponse{AcknowledgedCounter: counter, More: true}}
 			resp = a.finish()
-			return nil
+			return x.nameEnd(r, m, cur, resp)
 		}
 		a, err := x.newAnswer(r, cur, counter)
 		if err != nil {
@@ -139,9 +139,24 @@ func (x *exchange) pull(ctx context.Context) (*syncv1.ExchangeResponse, error) {
 			return err
 		}
 		resp = a.finish()
-		return nil
+		return x.nameEnd(r, m, cur, resp)
 	})
 	return resp, err
+}
+
+// nameEnd gives the answer to a page a cursor that names the end of the log, though its place stays where it was, when the answer has none. What it says of
+// the page holds for this log: a log put back by hand would take the same edits anew, maybe with other verdicts, and nobody would find out.
+func (x *exchange) nameEnd(r store.Reader, m meta, cur cursor, resp *syncv1.ExchangeResponse) error {
+	if x.request.GetPage() == nil || len(x.request.GetCursor()) == 0 || len(resp.GetCursor()) > 0 {
+		return nil
+	}
+	end, err := readHead(r)
+	if err != nil || end.seq == cur.head {
+		return err
+	}
+	cur.head, cur.commit = end.seq, end.commit
+	resp.Cursor = cur.seal(m, x.c.Org, x.c.Device)
+	return nil
 }
 
 // checkHead holds what the replica says it made against what the server holds of it. A server that holds more, or another edit at that counter, speaks

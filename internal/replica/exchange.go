@@ -338,14 +338,14 @@ func (r *Replica) takeRow(row *wire.Row, ch *Changes) error {
 	l := r.local(row.Key)
 	l.fold()
 	switch {
-	case l.stale:
+	case l.stale && !row.Delta: // a delta is for those who hold the rest of the record
 		old := l.server
 		l.server, l.stale, l.held = state, false, nil
 		r.recover(old, l, ch)
 	case len(l.server.Seen) == 0:
 		l.server = state
 	case row.Delta:
-		l.server = record.JoinDelta(l.server, state)
+		l.server, l.stale = record.JoinDelta(l.server, state), false
 	default:
 		l.server = record.Join(l.server, state)
 	}
@@ -418,8 +418,9 @@ func (r *Replica) release(inc *incarnation, backedUp uint64, ch *Changes) {
 func (r *Replica) releaseUpTo(inc *incarnation, counter uint64, ch *Changes) {
 	for len(inc.kept) > 0 && inc.kept[0].edit.Dot.Counter <= counter && inc.kept[0].fate == settled {
 		o := inc.kept[0]
-		if l := r.local(o.edit.Key); slices.Contains(l.own, o) {
+		if l := r.local(o.edit.Key); slices.Contains(l.own, o) || !l.letGo {
 			l.fold()
+			l.letGo = true
 			r.putLocal(o.edit.Key, ch)
 		}
 		o.dropOwn(ch)

@@ -95,6 +95,8 @@ type local struct {
 	own    []*own        // own edits that are not in server, in the order they were made
 	held   []wire.Held   // by the server, ascending by dot
 	stale  bool          // server is from before a restore or was left out of scope; the next row replaces it
+	// letGo: own edits of it were let go, because the server and its oldest backup hold them. A vector that names a later own edit covers them too.
+	letGo bool
 }
 
 // Recovered is a value that this replica had from the server and that a restore of the server lost. A person may take it with a new edit.

@@ -23,7 +23,7 @@ func (r *Replica) startReplacing(ch *Changes) {
 // finishReplacing drops the states that the server no longer has, or that are not in this replica's scope.
 func (r *Replica) finishReplacing(ch *Changes) {
 	r.replacing = false
-	taken := r.taken()
+	kept := r.taken()
 	for _, k := range r.sortedKeys() {
 		l := r.locals[k]
 		if !l.stale {
@@ -34,7 +34,7 @@ func (r *Replica) finishReplacing(ch *Changes) {
 		if !r.barred(old) {
 			r.recover(old, l, ch)
 		}
-		if seen := taken[k]; len(seen) > 0 { // it is on the server, which does not send it: it left the scope, as in forget
+		if seen := kept[k].Join(r.takenAndLetGo(old.Seen, l)); len(seen) > 0 { // it is on the server, which does not send it: it left the scope, as in forget
 			l.server.Seen, l.stale = seen, true
 		}
 		if len(l.own) == 0 && !l.stale {
@@ -57,6 +57,27 @@ func (r *Replica) taken() map[record.Key]causal.Vector {
 			if l := r.locals[k]; l != nil && o.fate == settled && !slices.Contains(l.own, o) {
 				out[k] = out[k].With(o.edit.Dot)
 			}
+		}
+	}
+	return out
+}
+
+// takenAndLetGo is the part of a vector that stands for own edits which the server has and which are no longer kept: what comes before the first own edit
+// that it is offered anew. Without it such an edit, once folded, would say that the earlier ones were seen, and hide them when the record comes.
+func (r *Replica) takenAndLetGo(seen causal.Vector, l *local) causal.Vector {
+	var out causal.Vector
+	if !l.letGo {
+		return out
+	}
+	for _, inc := range r.incarnations {
+		d := causal.Dot{Replica: inc.id, Counter: min(seen.Counter(inc.id), inc.acked)}
+		for _, o := range l.own {
+			if o.edit.Dot.Replica == inc.id {
+				d.Counter = min(d.Counter, o.edit.Dot.Counter-1)
+			}
+		}
+		if d.Counter > 0 {
+			out = out.With(d)
 		}
 	}
 	return out

@@ -183,7 +183,7 @@ func readOwn(b []byte) (*own, error) {
 
 func (r *Replica) putLocal(k record.Key, ch *Changes) {
 	l := r.locals[k]
-	b := append(make([]byte, 0, 4096), storedForm, flag(l.stale))
+	b := append(make([]byte, 0, 4096), storedForm, flag(l.stale)|flag(l.letGo)<<1)
 	b = binary.AppendUvarint(b, uint64(len(l.held)))
 	for i := range l.held {
 		h := l.held[i].AppendBinary(nil)
@@ -194,10 +194,10 @@ func (r *Replica) putLocal(k record.Key, ch *Changes) {
 }
 
 func readLocal(b []byte) (*local, error) {
-	if len(b) < 2 || b[0] != storedForm || b[1] > 1 {
+	if len(b) < 2 || b[0] != storedForm || b[1] > 3 {
 		return nil, errors.New("record: form is not known")
 	}
-	l := &local{stale: b[1] == 1}
+	l := &local{stale: b[1]&1 != 0, letGo: b[1]&2 != 0}
 	n, b, err := causal.Uvarint(b[2:])
 	if err != nil || n > uint64(len(b)) {
 		return nil, errors.New("record: held edits end early")
