@@ -11,6 +11,7 @@ import (
 	"needlebook/internal/record"
 	"needlebook/internal/replica"
 	"needlebook/internal/schema"
+	"needlebook/internal/wire"
 
 	faultv1 "needlebook/gen/needlebook/fault/v1"
 )
@@ -23,7 +24,8 @@ type Core struct {
 	edition *formulary.Edition
 	replica *replica.Replica // nil before begin or load
 	host    host
-	step    replica.Step // the newest one that was given out
+	step    replica.Step      // the newest one that was given out
+	sealing []wire.SealedText // what to_seal gave out
 	cache   cache
 	broken  bool // a panic left it in a state that nobody knows
 }
@@ -132,10 +134,11 @@ func (c *Core) call(frame []byte) (answer, error) {
 func methods() map[string]method {
 	all := map[string]method{
 		"begin": begin, "load": load, "compact": compact, "statement": statement, "refusal": readServerRefusal,
+		"wipe": wipe, "hand_in": handIn,
 	}
 	for name, m := range map[string]method{
 		"next": next, "sign_page": signPage, "receive": receive, "receive_hello": receiveHello, "refused": refused, "poll": poll, "standing": standing,
-		"host": setHost, "hold": hold, "unhold": unhold,
+		"host": setHost, "hold": hold, "unhold": unhold, "to_seal": toSeal, "seal_texts": sealTexts, "sealed": sealed,
 
 		"view": view, "list": list, "sessions": sessions, "day": day, "patients": patients, "patient": patient, "conflicts": conflicts, "held": held,
 		"recovered": recovered, "edit": edit, "settle": settle, "void": void, "sign": sign, "take": take, "dismiss": dismiss, "digest": digest,

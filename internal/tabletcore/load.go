@@ -61,7 +61,7 @@ func load(c *Core, r request) (answer, error) {
 }
 
 func (c *Core) adopt(r *replica.Replica, h host) {
-	c.replica, c.step, c.cache = r, replica.Step{}, cache{}
+	c.replica, c.step, c.sealing, c.cache = r, replica.Step{}, nil, cache{}
 	c.setHost(h)
 }
 
