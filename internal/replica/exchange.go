@@ -339,9 +339,10 @@ func (r *Replica) takeRow(row *wire.Row, ch *Changes) error {
 	l.fold()
 	switch {
 	case l.stale && !row.Delta: // a delta is for those who hold the rest of the record
-		old := l.server
+		old, held := l.server, l.held
 		l.server, l.stale, l.held = state, false, nil
 		r.recover(old, l, ch)
+		r.recoverHeld(held, l, ch)
 	case len(l.server.Seen) == 0:
 		l.server = state
 	case row.Delta:

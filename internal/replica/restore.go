@@ -3,8 +3,10 @@ package replica
 import (
 	"slices"
 
+	syncv1 "needlebook/gen/needlebook/sync/v1"
 	"needlebook/internal/causal"
 	"needlebook/internal/record"
+	"needlebook/internal/wire"
 )
 
 // startReplacing begins to replace every state of the server's: after a restore they may hold what it lost, and joining would keep that as if the
@@ -29,10 +31,11 @@ func (r *Replica) finishReplacing(ch *Changes) {
 		if !l.stale {
 			continue
 		}
-		old := l.server
+		old, held := l.server, l.held
 		l.server, l.stale, l.held = record.NewState(k), false, nil
 		if !r.barred(old) {
 			r.recover(old, l, ch)
+			r.recoverHeld(held, l, ch)
 		}
 		if seen := kept[k].Join(r.takenAndLetGo(old.Seen, l)); len(seen) > 0 { // it is on the server, which does not send it: it left the scope, as in forget
 			l.server.Seen, l.stale = seen, true
@@ -101,6 +104,18 @@ func (r *Replica) recover(old *record.State, l *local, ch *Changes) {
 				r.recovered = append(r.recovered, rec)
 				r.putRecovered(rec, ch)
 			}
+		}
+	}
+}
+
+// recoverHeld keeps, for a person, what edits would have written that were held back or waited on a server which was restored and lost them: who made them may
+// be gone. A released or given up one was judged by a person.
+func (r *Replica) recoverHeld(held []wire.Held, l *local, ch *Changes) {
+	for i := range held {
+		if s := held[i].Status; s == syncv1.HeldStatus_HELD_STATUS_HELD || s == syncv1.HeldStatus_HELD_STATUS_WAITING {
+			st := record.NewState(l.server.Key)
+			st.Apply(&held[i].Edit)
+			r.recover(st, l, ch)
 		}
 	}
 }
