@@ -50,7 +50,8 @@ func (w *world) stands(s *shown, m *made, r record.Register) bool {
 	return w.book.carried(m, r, s.visible(m.key)) || s.listed(m, r, true) || s.recovered(m, r) || w.leftOut(s, m, r)
 }
 
-// sameThere reports whether what an edit wrote into a register is there by another edit, or in one that is held.
+// sameThere reports whether what an edit wrote into a register is there by another edit, is held, or was superseded by one who saw it so: equal values show as
+// one, and who supersedes one of them has seen what they say.
 func (w *world) sameThere(s *shown, m *made, r record.Register) bool {
 	if st := s.states[m.key]; st != nil {
 		for _, x := range st.Siblings(r) {
@@ -59,12 +60,8 @@ func (w *world) sameThere(s *shown, m *made, r record.Register) bool {
 			}
 		}
 	}
-	for i := range s.held[m.key] {
-		f := w.book.edits[s.held[m.key][i].Edit.AuthoredAt]
-		if f == nil {
-			continue
-		}
-		if v, ok := f.writes[r]; ok && v == m.writes[r] && s.listed(f, r, true) {
+	for _, f := range w.book.writers[place{m.key, r}] {
+		if f != m && f.writes[r] == m.writes[r] && w.stands(s, f, r) {
 			return true
 		}
 	}
