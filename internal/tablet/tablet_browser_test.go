@@ -95,6 +95,10 @@ func TestBrowser_FromEnrolmentToASettledConflict(t *testing.T) {
 
 	two := open(t, t.TempDir(), d.URL())
 	two.enrol(code(t, d), "Room 8", "ines", demo.Password)
+	thin := fmt.Sprintf(`core.patients({text: "ana quill"}).then((all) => all.filter((l) => l.patient_id === %q).map((l) => [l.name.full, l.whole]))`, id)
+	two.until(thin, `[["Ana Quill",false]]`) // what is known of her is here, and her record is not
+	two.until(named(id), `""`)
+	two.ask(fmt.Sprintf(`core.hold(%q)`, id))
 	two.until(named(id), quoted("Ana Quill"))
 	both := func(want, got string) {
 		t.Helper()

@@ -5,7 +5,7 @@
 //	go run ./internal/house/tablet -check       nothing is written; fails when dist is not what the sources give
 //	go run ./internal/house/tablet -check -screens
 //
-// It wants the two libraries of internal/tablet/package.json in internal/tablet/node_modules (npm ci --prefix internal/tablet). The same sources give the
+// It wants the libraries of internal/tablet/package.json in internal/tablet/node_modules (npm ci --prefix internal/tablet). The same sources give the
 // same bytes on every machine with the Go toolchain that go.mod names; another toolchain makes another core.
 package main
 

@@ -4,7 +4,9 @@ import { signal } from "@preact/signals";
 import { Border } from "./border";
 import { coreAddress } from "./built";
 import { CoreError } from "./core";
-import { Disk, type Host } from "./disk";
+import { handIn, type HandedIn, outboxOf } from "./handin";
+import { Sealer } from "./seal";
+import { Disk, type Host, type Under } from "./disk";
 import { TabletCore } from "./host";
 import { enrol, enrolled, type Identity, identityOf } from "./identity";
 import { Notes } from "./notes";
@@ -21,6 +23,7 @@ export type Phase =
   | { at: "elsewhere" }
   | { at: "trouble"; trouble: Trouble; cause?: string }
   | { at: "lost" }
+  | { at: "revoked"; identity: Identity; edits: number }
   | { at: "enrol"; code: string }
   | { at: "storage"; free: number | undefined }
   | { at: "sign_in"; identity: Identity }
@@ -55,6 +58,7 @@ export async function boot(): Promise<void> {
   try {
     [store, module] = await Promise.all([Store.open(troubled), WebAssembly.compileStreaming(fetch(coreAddress))]);
     border = await Border.open(module);
+    setTimeout(() => border.call("formulary", {}), 0); // compiled and read while somebody types
     await decide();
     await booted();
   } catch (cause) {
@@ -122,6 +126,10 @@ async function decide(): Promise<void> {
     return;
   }
   localStorage.setItem(lostMark, identity.device_id);
+  if (identity.wiped_unix_ms) {
+    phase.value = { at: "revoked", identity, edits: (await outboxOf(store)).length };
+    return;
+  }
   const people = await store.wraps();
   if (people.length > 0) phase.value = { at: "unlock", identity, people };
   else if (!(await kept())) phase.value = { at: "storage", free: await freeBytes() };
@@ -156,9 +164,9 @@ export async function goOn(agreed: boolean): Promise<void> {
 }
 
 /** Enrols by a code. It throws a CoreError with what to say. */
-export async function enrolBy(code: string, label: string): Promise<void> {
+export async function enrolBy(code: string, label: string, limit: boolean): Promise<void> {
   await told(async () => {
-    await enrol(store, border, code, label);
+    await enrol(store, border, code, label, limit);
     await decide();
   });
 }
@@ -177,7 +185,7 @@ export async function firstPerson(name: string, password: string): Promise<void>
     vault = await Vault.make();
     notes = await Notes.load(store, vault);
     const wrap = await vault.wrap(module, who, password);
-    disk = await Disk.begin(module, store, vault, hostOf(identity, [wrap]), identity.first_replica_id, identity.limit_scope, changed);
+    disk = await Disk.begin(await under(identity, [wrap]), vault, identity.first_replica_id, identity.limit_scope);
     await open(identity, who);
     await store.setWrap(wrap); // last: until it is there, the next start begins again from the sign-in
   });
@@ -185,11 +193,15 @@ export async function firstPerson(name: string, password: string): Promise<void>
 
 /** Opens the tablet by a person's passphrase: WrongPassphrase when it is another. */
 export async function unlock(wrap: Wrap, passphrase: string): Promise<void> {
+  const stored = store.blocks();
+  stored.catch(() => undefined); // it is said when the passphrase was right
   vault = await Vault.open(module, wrap, passphrase);
   try {
     const identity = (await identityOf(store)) as Identity;
-    notes = await Notes.load(store, vault);
-    disk = await Disk.load(module, store, vault, hostOf(identity, await store.wraps()), changed);
+    const [all, host] = await Promise.all([Notes.load(store, vault), under(identity, await store.wraps())]);
+    notes = all;
+    disk = await Disk.load({ ...host, fresh: border }, vault, stored);
+    border = await Border.open(module); // the one before is the disk's now
     await open(identity, People.kept(notes, wrap.staff_id) ?? { ...bare(wrap) });
   } catch (cause) {
     fail(cause);
@@ -206,6 +218,49 @@ export async function signInAs(name: string, password: string): Promise<void> {
     await disk.tell(hostOf(identity, await store.wraps()));
     await handTo(identity, who);
   });
+}
+
+/** Wipes what can be read here, because the server said that the tablet is revoked; a new start forgets what is in memory. */
+async function revoked(): Promise<void> {
+  core?.exchange.close();
+  const identity = (await identityOf(store)) as Identity;
+  try {
+    await disk.wipe({ identity: { ...identity, wiped_unix_ms: Date.now() } });
+  } catch (cause) {
+    fail(cause);
+    return;
+  }
+  location.reload();
+}
+
+/** Hands in what a revoked tablet still has, sealed. With the last of it nothing of the tablet stays; somebody may then enrol it as a new one. */
+export async function handInSealed(): Promise<HandedIn> {
+  let sum: HandedIn = { held: 0, known: 0, kept: 0 };
+  await told(async () => {
+    sum = await handIn(store, border, (await identityOf(store)) as Identity);
+  });
+  await forgetTablet();
+  return sum;
+}
+
+/** Forgets the revoked tablet's key and name, once nothing of it is left to hand in. */
+async function forgetTablet(): Promise<void> {
+  if ((await outboxOf(store)).length > 0) return;
+  await store.wipe({});
+  localStorage.removeItem(lostMark);
+}
+
+/** Begins again as a browser that was never enrolled, after everything was handed in. */
+export async function startOver(): Promise<void> {
+  await forgetTablet();
+  await decide();
+}
+
+/** Signs out whoever works: her tokens go, and the tablet's key goes out of memory. What is unsent stays here, encrypted and sealed. */
+export async function signOut(): Promise<void> {
+  core?.exchange.close();
+  await core?.forgetSignIn();
+  location.reload();
 }
 
 /** Hands over to another person of the tablet who gave her passphrase. The store stays open. */
@@ -257,13 +312,17 @@ function changed(): void {
 async function open(identity: Identity, who: SignedIn): Promise<void> {
   const people = new People(notes, disk, identity, who);
   await people.save();
-  core = new TabletCore(disk, notes, people, identity, revision, { lock: () => (locked.value = true), visiting });
+  core = new TabletCore(disk, notes, people, identity, revision, { lock: () => (locked.value = true), visiting, revoked });
   await core.start();
   if (!((await navigator.storage?.persisted?.()) ?? false)) {
     core.exchange.trouble({ kind: "storage", text: "This browser does not promise to keep what is saved here. Install Needlebook on this tablet." });
   }
   locked.value = false;
   phase.value = { at: "open", core };
+}
+
+async function under(identity: Identity, people: Wrap[]): Promise<Under> {
+  return { module, store, sealer: await Sealer.of(identity), host: hostOf(identity, people), changed };
 }
 
 function hostOf(identity: Identity, people: Wrap[]): Host {
@@ -280,7 +339,9 @@ async function told(what: () => Promise<void>): Promise<void> {
   } catch (cause) {
     if (cause instanceof Refusal) {
       const { json } = border.call("refusal", cause.wire);
-      throw new CoreError([(json as { fault: CoreError["faults"][number] }).fault]);
+      const { fault } = json as { fault: CoreError["faults"][number] };
+      if (fault.reason === "REASON_DEVICE_REVOKED" && disk) await revoked();
+      throw new CoreError([fault]);
     }
     if (cause instanceof Away) {
       throw new CoreError([{ reason: "REASON_UNAVAILABLE", field: "", text: "The clinic server does not answer", fix: "Check the network and try again." }]);

@@ -49,6 +49,12 @@ export interface Core {
   /** How this tablet stands with the server. */
   readonly sync: ReadonlySignal<SyncState>;
 
+  /**
+   * Asks the server itself, as whoever is signed in: procedure is "needlebook.trace.v1.TraceService/TraceLot", request and answer are its messages. Nothing of
+   * it is kept here. A refusal is a CoreError; Away and SignedOut say that there was no answer.
+   */
+  server<A>(procedure: string, request: unknown): Promise<A>;
+
   /** A record with its conflicts, held edits and late entries; null when this tablet holds nothing of it. */
   view(key: RecordKey): Promise<RecordView | null>;
   /** The records of a kind, by id. Patients and sessions have lists of their own. */

@@ -3,6 +3,8 @@
 
 import { type Answer, Border } from "./border";
 import { CoreError } from "./core";
+import type { SealedEdit } from "./handin";
+import type { Sealer } from "./seal";
 import { type Note, type Store, StoreError } from "./store";
 import type { Sealed, Vault } from "./vault";
 
@@ -15,6 +17,19 @@ export interface Host {
   answer_rows: number;
   people: { staff_id: string; name: string }[];
 }
+
+/** Under is what a disk works on. fresh is a core that was opened and holds nothing yet; without it one is opened. */
+export interface Under {
+  module: WebAssembly.Module;
+  store: Store;
+  sealer: Sealer | undefined;
+  host: Host;
+  changed: () => void;
+  fresh?: Border;
+}
+
+/** Stored is the blocks of a store, as they are stored. */
+export type Stored = Awaited<ReturnType<Store["blocks"]>>;
 
 /** After so many blocks they are made into few, when nobody waits. */
 const manyBlocks = 150;
@@ -32,23 +47,29 @@ export class Disk {
     private readonly module: WebAssembly.Module,
     private readonly store: Store,
     private readonly vault: Vault,
+    private readonly sealer: Sealer | undefined,
     private border: Border,
     private host: Host,
     private readonly changed: () => void,
   ) {}
 
   /** Makes the replica of a new store. */
-  static async begin(module: WebAssembly.Module, store: Store, vault: Vault, host: Host, replica: string, limit: boolean, changed: () => void): Promise<Disk> {
-    const d = new Disk(module, store, vault, await Border.open(module), host, changed);
+  static async begin(under: Under, vault: Vault, replica: string, limit: boolean): Promise<Disk> {
+    const { host } = under;
+    const d = await Disk.on(under, vault);
     await d.call("begin", { replica_id: replica, limit_scope: limit, host });
     return d;
   }
 
   /** Loads the replica that a store holds. A gap in the store is a StoreError, "damaged". */
-  static async load(module: WebAssembly.Module, store: Store, vault: Vault, host: Host, changed: () => void): Promise<Disk> {
-    const d = new Disk(module, store, vault, await Border.open(module), host, changed);
-    await d.reload();
+  static async load(under: Under, vault: Vault, blocks: Promise<Stored>): Promise<Disk> {
+    const d = await Disk.on(under, vault);
+    await d.reload(blocks, d.border);
     return d;
+  }
+
+  private static async on({ module, store, sealer, host, changed, fresh }: Under, vault: Vault): Promise<Disk> {
+    return new Disk(module, store, vault, sealer, fresh ?? (await Border.open(module)), host, changed);
   }
 
   /** Makes a call; what it changed is on the disk when this resolves. Notes are stored with it, in the same transaction. */
@@ -76,6 +97,23 @@ export class Disk {
     });
   }
 
+  /**
+   * Wipes what can be read, since the tablet was revoked: what was not sent yet stays, sealed, with what else is to be kept under its name. Nothing more is
+   * done here afterwards.
+   */
+  wipe(keep: Readonly<Record<string, unknown>>): Promise<void> {
+    return this.queue(async () => {
+      const late = (await this.sealer?.blocks(this.border)) ?? [];
+      const { first, sealed } = await this.store.blocks();
+      const { json, beside } = this.border.call("wipe", {}, [...(await this.unseal(first, sealed)), ...late]);
+      const outbox = (json as { edits: { replica: string; counter: number }[] }).edits.map(
+        (e, i): SealedEdit => ({ ...e, sealed: (beside[i] as Uint8Array<ArrayBuffer>).slice() }),
+      );
+      await this.store.wipe({ ...keep, outbox });
+      this.dead = new StoreError("closed");
+    });
+  }
+
   /** Resolves when everything asked so far is done. */
   idle(): Promise<unknown> {
     return this.turn;
@@ -100,7 +138,7 @@ export class Disk {
     }
     if (answer.block.length === 0 && notes.length === 0) return answer;
     try {
-      await this.keep(answer.block, notes);
+      await this.keep(answer.block.length > 0 ? [answer.block, ...(await this.seals())] : [], notes);
     } catch (cause) {
       await this.reload();
       throw cause;
@@ -109,27 +147,37 @@ export class Disk {
     return answer;
   }
 
-  private async keep(block: Uint8Array<ArrayBuffer>, notes: readonly Note[]): Promise<void> {
-    if (block.length === 0) {
+  /** The sealed copies that are stored with a change. A browser that fails to seal keeps nobody from charting: the next change tries again. */
+  private async seals(): Promise<Uint8Array<ArrayBuffer>[]> {
+    try {
+      return (await this.sealer?.blocks(this.border)) ?? [];
+    } catch (cause) {
+      if (cause instanceof DOMException) return [];
+      throw cause;
+    }
+  }
+
+  private async keep(blocks: readonly Uint8Array<ArrayBuffer>[], notes: readonly Note[]): Promise<void> {
+    if (blocks.length === 0) {
       for (const n of notes) await this.store.setNote(n);
       return;
     }
-    await this.store.append(this.next, await this.vault.seal(place(this.next), block), notes);
-    this.next++;
+    const from = this.next;
+    await this.store.append(from, await Promise.all(blocks.map((b, i) => this.vault.seal(place(from + i), b))), notes);
+    this.next += blocks.length;
   }
 
   /** Opens another core and loads what is stored. When that fails too nothing more is done here. */
-  private async reload(): Promise<void> {
+  private async reload(stored = this.store.blocks(), fresh?: Border): Promise<void> {
     try {
-      const { first, sealed } = await this.store.blocks();
+      const { first, sealed } = await stored;
       const blocks = await this.unseal(first, sealed);
-      this.border = await Border.open(this.module);
+      this.border = fresh ?? (await Border.open(this.module));
       this.border.call("load", { host: this.host }, blocks);
       this.first = first;
       this.next = first + sealed.length;
     } catch (cause) {
       this.dead = cause instanceof StoreError ? cause : new StoreError("damaged", cause);
-
       throw this.dead;
     }
     this.changed();

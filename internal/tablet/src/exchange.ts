@@ -45,6 +45,9 @@ interface Past {
 const noPast: Past = { last_unix_ms: 0, backed_up: false, checked_unix_ms: 0, offset_ms: 0, highest_unix_ms: 0, ran_backwards: false };
 const noteName = "exchanges";
 
+/** Revoked says that the server revoked this tablet: what can be read here is to be wiped. */
+export class Revoked extends Error {}
+
 export class Exchange {
   /** How the tablet stands with the server. */
   readonly state = signal<SyncState>({ word: "saved", text: texts.saved, unsent: 0, busy: false, away: false, last_unix_ms: 0, needs: [] });
@@ -66,6 +69,7 @@ export class Exchange {
     private readonly notes: Notes,
     private readonly people: People,
     private readonly identity: Identity,
+    private readonly revoked: () => Promise<void>,
   ) {
     const kept = notes.get(noteName);
     this.past = kept ? { ...noPast, ...(JSON.parse(kept) as Partial<Past>) } : { ...noPast };
@@ -135,6 +139,7 @@ export class Exchange {
       await this.remember({ last_unix_ms: Date.now() });
       if (!this.again) await this.disk.compact();
     } catch (cause) {
+      if (cause instanceof Revoked) return this.revoked();
       wait = await this.failed(cause);
     }
     this.busy = false;
@@ -194,6 +199,7 @@ export class Exchange {
     if (cause.wire.code === "unavailable") throw new Away(cause.message);
     const { json } = await this.disk.call("refused", cause.wire);
     const { mended, fault } = json as { mended: boolean; fault: Fault & { meta?: Record<string, string> } };
+    if (fault.reason === "REASON_DEVICE_REVOKED") throw new Revoked(fault.text);
     if (mended || fault.meta?.["patient_id"]) return; // of a patient who may not be held the core gave up the wish
     this.faults = [fault];
     throw cause;

@@ -1,6 +1,7 @@
 // The core as the screens have it: an unlocked tablet.
 
 import { type ReadonlySignal, type Signal, signal } from "@preact/signals";
+import { CoreError } from "./core";
 import type {
   Anatomy, Core, DayLine, DayRequest, Device, Drawing, EditRequest, Located, PatientLine, Person, RecoveredValue, SignRequest, SyncState,
 } from "./core";
@@ -13,12 +14,15 @@ import type {
   GetAsymmetryResponse, GetToxinHistoryResponse, HeldRecordEdit, Place, PlanDrawResponse, PrepareResponse, RecordView, Role, SignSessionResponse,
 } from "./messages";
 import type { Notes } from "./notes";
-import type { People } from "./people";
+import { faultsOf, type People } from "./people";
+import { asked, Refusal } from "./server";
 
 /** What the host needs of the shell. */
 export interface Shell {
   lock(): void;
   visiting(open: boolean): void;
+  /** The server said that this tablet is revoked. */
+  revoked(): Promise<void>;
 }
 
 export class TabletCore implements Core {
@@ -39,7 +43,7 @@ export class TabletCore implements Core {
     this.revision = revision;
     this.device = signal<Device>({ ...identity });
     this.person = signal<Person>(this.who([]));
-    this.exchange = new Exchange(disk, notes, people, identity);
+    this.exchange = new Exchange(disk, notes, people, identity, () => shell.revoked());
     this.sync = this.exchange.state;
   }
 
@@ -54,6 +58,12 @@ export class TabletCore implements Core {
     const view = await this.view({ kind: "RECORD_KIND_STAFF", record_id: this.people.now.staff_id });
     const roles = (view?.record?.staff?.positions ?? []).flatMap((p) => (p.ended ? [] : (p.assignment?.roles ?? [])));
     this.person.value = this.who([...new Set(roles)]);
+  }
+
+  /** Forgets the sign-in of whoever works, here. */
+  async forgetSignIn(): Promise<void> {
+    Object.assign(this.people.now, { access: "", refresh: "", request: "" });
+    await this.people.save();
   }
 
   private who(roles: Role[]): Person {
@@ -77,6 +87,15 @@ export class TabletCore implements Core {
     });
     this.exchange.edited();
     return made;
+  }
+
+  async server<A>(procedure: string, request: unknown): Promise<A> {
+    try {
+      return await this.people.signed((token) => asked<A>(procedure, request, token));
+    } catch (cause) {
+      if (!(cause instanceof Refusal)) throw cause;
+      throw new CoreError(await faultsOf(this.disk, cause));
+    }
   }
 
   view = (key: Parameters<Core["view"]>[0]) => this.ask<RecordView | null>("view", key);

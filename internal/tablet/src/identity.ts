@@ -17,6 +17,8 @@ export interface Identity extends Device {
   /** The point of the public key: 04, X, Y. */
   point: Uint8Array<ArrayBuffer>;
   sealing_key: string;
+  /** When the tablet learned that it was revoked and wiped itself, in ms since 1970; 0 for one that works. */
+  wiped_unix_ms: number;
   /** Whether it holds whole only the patients it asks for. */
   limit_scope: boolean;
 }
@@ -42,8 +44,8 @@ export function enrolled(identity: Identity | undefined): identity is Identity {
  * Enrols the tablet by a one-time code. Everything is on the disk before the code is sent, so that a lost answer loses nothing: the same code again gets
  * the same answer. With another code the tablet comes as a new one, with the same key.
  */
-export async function enrol(store: Store, border: Border, typed: string, label: string): Promise<Identity> {
-  const identity = await prepare(store, typed, label);
+export async function enrol(store: Store, border: Border, typed: string, label: string, limit: boolean): Promise<Identity> {
+  const identity = await prepare(store, typed, label, limit);
   const { beside } = border.call("statement", { purpose: "enrol", parts: [typed] }, [identity.point]);
   const proof = await sign(identity, beside[0] as Uint8Array<ArrayBuffer>);
   const answer = await enrolDevice({
@@ -65,13 +67,13 @@ export async function enrol(store: Store, border: Border, typed: string, label: 
   return is;
 }
 
-async function prepare(store: Store, typed: string, label: string): Promise<Identity> {
+async function prepare(store: Store, typed: string, label: string, limit: boolean): Promise<Identity> {
   const before = await identityOf(store);
   const sum = base64(new Uint8Array(await crypto.subtle.digest("SHA-256", new TextEncoder().encode(typed.toUpperCase().replaceAll(/[- ]/g, "")))));
   const key = before?.key ?? ((await crypto.subtle.generateKey(curve, false, ["sign", "verify"])) as CryptoKeyPair);
   const same = before?.code_sha256 === sum;
   const identity: Identity = {
-    device_id: "", organisation_id: "", organisation_name: "", clinic_id: "", key_fingerprint: "", sealing_key: "", limit_scope: false,
+    device_id: "", organisation_id: "", organisation_name: "", clinic_id: "", key_fingerprint: "", sealing_key: "", wiped_unix_ms: 0, limit_scope: limit,
     request_id: same ? before.request_id : newId(), first_replica_id: same ? before.first_replica_id : newId(), code_sha256: sum, label, key,
     point: before?.point ?? new Uint8Array(await crypto.subtle.exportKey("raw", key.publicKey)),
   };

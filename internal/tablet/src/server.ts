@@ -57,12 +57,30 @@ async function inJSON<A>(procedure: string, request: unknown): Promise<A> {
   return (await answer.json()) as A;
 }
 
+/** Asks a procedure with a person's token, in JSON. */
+export async function asked<A>(procedure: string, request: unknown, token: string): Promise<A> {
+  return (await (await call(procedure, "application/json", JSON.stringify(request), token)).json()) as A;
+}
+
 const access = "needlebook.access.v1.AccessService";
 const sync = "needlebook.sync.v1.SyncService";
 
 export const enrolDevice = (m: EnrolDeviceRequest) => inJSON<EnrolDeviceResponse>(`${access}/EnrolDevice`, m);
 export const signIn = (m: SignInRequest) => inJSON<SignInResponse>(`${access}/SignIn`, m);
 export const refresh = (m: RefreshRequest) => inJSON<RefreshResponse>(`${access}/Refresh`, m);
+
+/** What the server says of sealed edits, of each in the order of the request. */
+export interface HandInAnswer {
+  results?: { state?: string; reason?: string }[];
+}
+
+export interface HandInOrder {
+  device: string;
+  proof: string;
+  edits: { replica: string; counter: number; sealed: string }[];
+}
+
+export const handInSealed = (m: HandInOrder) => inJSON<HandInAnswer>(`${sync}/HandInSealed`, m);
 
 /** Exchanged is an answer for the core to read, and when the server says it is, in ms since 1970 to the second; 0 when it does not say. */
 export interface Exchanged {

@@ -5,6 +5,7 @@ import { boot, locked, phase } from "./boot";
 import { Root } from "./screens/root";
 import { Elsewhere, Lost, Starting, Storage, Troubled } from "./shell/trouble";
 import { Enrol } from "./shell/enrol";
+import { Revoked } from "./shell/revoked";
 import { Lock, SignIn, Unlock } from "./shell/unlock";
 import { Update } from "./shell/update";
 import { watchForUpdates } from "./update";
@@ -26,6 +27,8 @@ export function Shell() {
       return <Elsewhere />;
     case "trouble":
       return <Troubled trouble={p.trouble} cause={p.cause} />;
+    case "revoked":
+      return <Revoked identity={p.identity} edits={p.edits} />;
     case "lost":
       return <Lost />;
     case "enrol":

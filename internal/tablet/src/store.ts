@@ -1,6 +1,6 @@
 // The one file that knows IndexedDB. What it holds of patients is encrypted before it comes here.
 //
-// meta   what must be known before anyone unlocks: the enrolment, the device's key, the count of boots
+// meta   what must be known before anyone unlocks: the enrolment, the device's key, the count of boots; of a revoked tablet its sealed edits
 // wraps  each person's wrap of the data key
 // blocks what the core's calls changed, in order; their numbers have no gaps, and meta.head names the newest
 // notes  small things of the tablet's own: tokens, what is half typed
@@ -111,11 +111,11 @@ export class Store {
     return { first, sealed };
   }
 
-  /** Appends a block under its number. */
-  append(number: number, block: Sealed, notes: readonly Note[] = []): Promise<void> {
+  /** Appends blocks from a number on, at least one. */
+  append(first: number, blocks: readonly Sealed[], notes: readonly Note[] = []): Promise<void> {
     return this.write(["blocks", "meta", "notes"], (t) => {
-      t.objectStore("blocks").add(block, number);
-      t.objectStore("meta").put(number, "head");
+      blocks.forEach((b, i) => t.objectStore("blocks").add(b, first + i));
+      t.objectStore("meta").put(first + blocks.length - 1, "head");
       for (const n of notes) t.objectStore("notes").put(n);
     });
   }
@@ -126,6 +126,14 @@ export class Store {
       t.objectStore("blocks").clear();
       blocks.forEach((b, i) => t.objectStore("blocks").add(b, first + i));
       t.objectStore("meta").put(first + blocks.length - 1, "head");
+    });
+  }
+
+  /** Removes everything that a person of this tablet could read, and the wraps of its key, and keeps what is given: all of it, or nothing. */
+  wipe(keep: Readonly<Record<string, unknown>>): Promise<void> {
+    return this.write(["meta", "wraps", "blocks", "notes"], (t) => {
+      for (const table of ["meta", "wraps", "blocks", "notes"]) t.objectStore(table).clear();
+      for (const [key, value] of Object.entries(keep)) t.objectStore("meta").put(value, key);
     });
   }
 

@@ -1,7 +1,7 @@
 // Opening the tablet: the first sign-in, unlocking, the lock of the screen, and handing over.
 
 import { useEffect, useState } from "preact/hooks";
-import { byPin, firstPerson, handOver, hasPin, peopleHere, setPin, signInAs, unlock, WrongPassphrase } from "../boot";
+import { byPin, firstPerson, handOver, hasPin, peopleHere, setPin, signInAs, signOut, unlock, WrongPassphrase } from "../boot";
 import type { Core } from "../core";
 import type { Identity } from "../identity";
 import type { Wrap } from "../vault";
@@ -83,6 +83,7 @@ export function Lock({ core }: { core: Core }) {
       <People people={people} who={other ? undefined : who} onChoose={(w) => { setWho(w); setOther(false); }} />
       <button type="button" class="button quiet" aria-pressed={other} onClick={() => setOther(true)}>Someone else</button>
       {other ? <Other /> : who && <><Open key={who.staff_id} who={who} /><SetPin key={`pin-${who.staff_id}`} who={who} /></>}
+      <SignOut core={core} />
     </Page>
   );
 }
@@ -114,6 +115,31 @@ function Other() {
       <Input id="name" label="Sign-in name" value={name} onInput={setName} autocomplete="username" />
       <Input id="password" label="Password" type="password" value={password} onInput={setPassword} autocomplete="current-password" />
     </Form>
+  );
+}
+
+/** SignOut signs out whoever works, and says before what has not reached the server. */
+function SignOut({ core }: { core: Core }) {
+  const { unsent, busy, away } = core.sync.value;
+  const name = core.person.value.name;
+  return (
+    <details>
+      <summary class="button quiet">Sign out {name}</summary>
+      <div class="card stack" data-sign-out>
+        {unsent === 0 ? <p>Everything made on this tablet is on the clinic server.</p> : <Unsent unsent={unsent} away={away} />}
+        {unsent > 0 && <button type="button" class="button primary" aria-disabled={busy} onClick={() => core.syncNow()}>{busy ? "Sending" : "Send it now"}</button>}
+        <button type="button" class="button" onClick={() => void signOut()}>{unsent > 0 ? "Leave it here, and sign out" : "Sign out"}</button>
+      </div>
+    </details>
+  );
+}
+
+function Unsent({ unsent, away }: { unsent: number; away: boolean }) {
+  return (
+    <p class="message caution">
+      {unsent === 1 ? "1 change has" : `${unsent} changes have`} not reached the clinic server. {away && "The server does not answer. "}Left here, what was made
+      stays on this tablet, encrypted, and sealed for the server; it is sent after the next sign-in.
+    </p>
   );
 }
 
