@@ -37,6 +37,7 @@ func commands() []command {
 		accessCommand(),
 		traceCommand(),
 		exportCommand(),
+		importCommand(),
 		adminCommand(),
 		backupCommand(),
 		restoreCommand(),

@@ -31,6 +31,7 @@ func exportCommand() command {
 	return command{name: "export", short: "write a patient's records, or everything, for others", sub: []command{
 		{name: "patient", usage: "--id ID --out FILE --reason TEXT [flags]", short: "write the records of one person to a file", long: exportPatientHelp,
 			run: runExportPatient},
+		{name: "--all", usage: "--out DIR [flags]", short: "write everything to a new folder, for a move", long: exportAllHelp, run: runExportAll},
 	}}
 }
 

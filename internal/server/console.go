@@ -58,6 +58,7 @@ type Invited struct {
 func (s *Server) consoleServer() *http.Server {
 	mux := http.NewServeMux()
 	mux.HandleFunc("POST /backup", answer(func(ctx context.Context, c BackupConfig) (Backup, error) { return s.BackUp(ctx, c) }))
+	mux.HandleFunc("POST /export", answer(func(ctx context.Context, q ExportRequest) (Exported, error) { return s.Export(ctx, q) }))
 	mux.HandleFunc("POST /verify", answer(func(ctx context.Context, _ struct{}) (Report, error) { return s.Verify(ctx) }))
 	mux.HandleFunc("POST /invite", answer(func(ctx context.Context, r InviteRequest) (Invited, error) { return invite(ctx, s.service, r) }))
 	return &http.Server{Handler: mux, ReadHeaderTimeout: headerWithin, ErrorLog: discardLog()}
