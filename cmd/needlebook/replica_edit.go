@@ -313,6 +313,9 @@ func runReplicaSign(ctx context.Context, e env, args []string) error {
 		if s.By, err = d.Act(); err != nil {
 			return err
 		}
+		if err := d.CheckWhole(key); err != nil {
+			return err
+		}
 		change, err := d.Chart().Sign(d.State(key), s)
 		if err != nil {
 			return err

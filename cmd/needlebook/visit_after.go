@@ -166,6 +166,13 @@ func visitSign(f *flag.FlagSet) prepared {
 		if err != nil {
 			return err
 		}
+		key, err := readKey("session", at.session.GetId())
+		if err != nil {
+			return err
+		}
+		if err := at.d.CheckWhole(key); err != nil {
+			return err
+		}
 		if err := visit.MaySign(h, at.session, s.Meaning); err != nil {
 			return err
 		}
@@ -173,10 +180,6 @@ func visitSign(f *flag.FlagSet) prepared {
 			return err
 		}
 		s.ID, s.Proof, s.Role = record.ID(uuid.New()), "unlocked_device", h.Roles[0]
-		key, err := readKey("session", at.session.GetId())
-		if err != nil {
-			return err
-		}
 		change, err := at.d.Chart().Sign(at.d.State(key), s)
 		if err != nil {
 			return err

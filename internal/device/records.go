@@ -68,13 +68,22 @@ func (d *Device) Conflicts() []*chartv1.Conflict {
 	return out
 }
 
-// Edit makes an edit of a change in the name of who works on the device. It is on the disk when Edit returns.
+// Edit makes an edit of a change in the name of who works on the device. It is on the disk when Edit returns. STALE_READ when part of the record left the
+// device and the change was made from what is still shown of it; a signature is such a change.
 func (d *Device) Edit(ctx context.Context, c chart.Change) (record.Edit, error) {
 	return d.edit(ctx, c, nil)
 }
 
+// CheckWhole refuses to sign a record of which part left the device: STALE_READ. Edit asks the same.
+func (d *Device) CheckWhole(k record.Key) error {
+	return d.replica.CheckWhole(k, d.replica.View(k).Seen)
+}
+
 // edit makes an edit, and stores with it what also gives besides.
 func (d *Device) edit(ctx context.Context, c chart.Change, also func() replica.Changes) (record.Edit, error) {
+	if err := d.replica.CheckWhole(c.Key, c.Context); err != nil {
+		return record.Edit{}, err
+	}
 	author, at, err := d.author()
 	if err != nil {
 		return record.Edit{}, err

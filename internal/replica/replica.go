@@ -21,8 +21,10 @@ import (
 	"encoding/binary"
 	"slices"
 
+	faultv1 "needlebook/gen/needlebook/fault/v1"
 	syncv1 "needlebook/gen/needlebook/sync/v1"
 	"needlebook/internal/causal"
+	"needlebook/internal/fault"
 	"needlebook/internal/record"
 	"needlebook/internal/wire"
 )
@@ -167,7 +169,18 @@ func (r *Replica) View(k record.Key) *record.State {
 // written meanwhile is shown alone. Such a record is not to be signed: the signature would cover, by the replica's counters, what its signer does not see.
 func (r *Replica) Whole(k record.Key) bool {
 	l := r.locals[k]
-	return l == nil || !l.left() || len(l.server.Seen) == 0
+	return l == nil || !l.stale || r.replacing && !l.left() || len(l.server.Seen) == 0
+}
+
+// CheckWhole is for a host to ask before it signs a record, or edits it from a read whose context is given. STALE_READ when part of the record left this
+// replica and the context is not empty: the edit would supersede, by the replica's counters, values that its author does not see. What is added from nothing
+// supersedes nothing.
+func (r *Replica) CheckWhole(k record.Key, context causal.Vector) error {
+	if len(context) == 0 || r.Whole(k) {
+		return nil
+	}
+	return fault.New(faultv1.Reason_REASON_STALE_READ, "context", "",
+		"a record that this tablet holds whole; part of this one left it: ask for the patient again and exchange with the server first")
 }
 
 // left reports whether the record left the scope and has not come back.

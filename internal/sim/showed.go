@@ -36,13 +36,23 @@ func (w *world) judgeShown(s *shown) {
 	for _, t := range w.online() {
 		for _, x := range slices.SortedFunc(maps.Keys(t.showed), func(a, b showing) int { return cmp.Compare(a.at, b.at) }) {
 			m := w.book.edits[x.at]
-			if m == nil || w.stands(s, m, x.reg) || w.sameThere(s, m, x.reg) {
+			if m == nil || w.dealtWith(s, m, x.reg) {
 				continue
 			}
 			w.found("conservation", "tablet %d showed edit %d of %v, %s, when the server was restored; it is neither there nor recovered",
 				t.index, x.at, x.key, w.schemas.now.RegisterText(x.key.Kind, x.reg))
 		}
 	}
+}
+
+// dealtWith reports whether what an edit wrote into a register stands, or was superseded by one who saw it and whose edit does, be it one that is held or waits.
+func (w *world) dealtWith(s *shown, m *made, r record.Register) bool {
+	if w.stands(s, m, r) || w.sameThere(s, m, r) {
+		return true
+	}
+	return slices.ContainsFunc(w.book.writers[place{m.key, r}], func(f *made) bool {
+		return f.order > m.order && (f.saw.has(r, m.at) || f.told.has(r, m.at)) && w.dealtWith(s, f, r)
+	})
 }
 
 // stands reports whether an edit's value in a register is there, or is known to have been dealt with by a person.

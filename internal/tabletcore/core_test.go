@@ -8,8 +8,11 @@ import (
 	"testing"
 
 	"github.com/google/uuid"
+	"google.golang.org/protobuf/proto"
 	"pgregory.net/rapid"
 
+	optionsv1 "needlebook/gen/needlebook/options/v1"
+	syncv1 "needlebook/gen/needlebook/sync/v1"
 	"needlebook/internal/auth"
 	"needlebook/internal/tabletcore"
 )
@@ -161,6 +164,57 @@ func TestCore_RefusalsChangeNothing(t *testing.T) {
 	}
 	if after := x.digest(); after != before {
 		t.Errorf("digest %s, was %s", after, before)
+	}
+}
+
+// answer marshals an answer of the server's.
+func (x *tablet) answer(m proto.Message) []byte {
+	x.t.Helper()
+	b, err := proto.Marshal(m)
+	if err != nil {
+		x.t.Fatal(err)
+	}
+	return b
+}
+
+// exchange sends what there is to send, a page signed by zeros, and gives the tablet an answer that acknowledges it.
+func (x *tablet) exchange(m *syncv1.ExchangeResponse) {
+	x.t.Helper()
+	x.must("poll", `{}`)
+	if kind := x.must("next", `{}`); bytes.Contains(kind, []byte("hello")) {
+		x.must("receive_hello", fmt.Sprintf(`{"fresh_id":%q}`, uuid.New()), x.answer(&syncv1.HelloResponse{Epoch: make([]byte, 16)}))
+		x.must("next", `{}`)
+	}
+	x.must("receive", `{}`, x.answer(m))
+}
+
+func TestCore_NeitherRewritesNorSignsWhatIsNotWhole(t *testing.T) {
+	x := newTablet(t)
+	const session = "1f0e7c56-0a3d-4b3f-9a74-5d4f2f6b0003"
+	put := func(field, value, context string) (request string) {
+		return fmt.Sprintf(`{"staff_id":%q,"at_unix_ms":%d,"edit_id":%q,"request":{"record":{"session":{"id":%q,%q:%q}},"update_mask":[%q],"context":%q}}`,
+			staffID, clockMS, uuid.Must(uuid.NewV7()), session, field, value, field, context)
+	}
+	x.must("edit", put("patient_id", patientID, ""))
+	id := uuid.MustParse(session)
+	x.exchange(&syncv1.ExchangeResponse{
+		AcknowledgedCounter: 1, Gone: []*syncv1.RecordRef{{Kind: optionsv1.RecordKind_RECORD_KIND_SESSION, RecordId: id[:]}},
+	})
+	var shown struct {
+		View struct{ Context, Digest string }
+	}
+	if err := json.Unmarshal(x.must("edit", put("clinic_id", patientID, "")), &shown); err != nil || shown.View.Context == "" {
+		t.Fatalf("context %q, %v", shown.View.Context, err)
+	}
+	before := x.digest()
+	if got := x.refusedFor("edit", put("clinic_id", staffID, shown.View.Context)); got != "REASON_STALE_READ" {
+		t.Errorf("edit: reason %s", got)
+	}
+	sign := fmt.Sprintf(`{"staff_id":%q,"at_unix_ms":%d,"edit_id":%q,"role":"ROLE_INJECTOR","request":{"session_id":%q,"context":%q,"digest":%q,"meaning":"SIGNATURE_MEANING_ADDENDUM"}}`,
+		staffID, clockMS, uuid.Must(uuid.NewV7()), session, shown.View.Context, shown.View.Digest)
+	raw, _ := x.call("sign", sign)
+	if !bytes.Contains(raw, []byte("STALE_READ")) || x.digest() != before {
+		t.Errorf("sign: %s", raw)
 	}
 }
 

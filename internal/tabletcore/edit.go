@@ -42,6 +42,9 @@ func (a *act) by() chart.Act { return chart.Act{Staff: a.author, At: time.UnixMi
 
 // make makes the edit of a change, and what it also changes beside it. The answer is the record after it with who made it.
 func (c *Core) make(a act, ch chart.Change, also ...replica.Changes) (answer, error) {
+	if err := c.replica.CheckWhole(ch.Key, ch.Context); err != nil {
+		return answer{}, err
+	}
 	e, made, err := c.replica.Edit(replica.Draft{
 		ID: a.id, Key: ch.Key, Context: ch.Context, Author: a.author, AuthoredAt: a.AtUnixMS, Writes: ch.Writes,
 	})
@@ -151,6 +154,9 @@ func sign(c *Core, r request) (answer, error) {
 		return answer{}, err
 	}
 	st := c.replica.View(record.Key{Kind: kindSession, ID: id})
+	if err := c.replica.CheckWhole(st.Key, st.Seen); err != nil {
+		return answer{}, err
+	}
 	if err := seenAsIs(st, m); err != nil {
 		return answer{}, err
 	}
