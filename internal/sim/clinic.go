@@ -14,6 +14,7 @@ type clinicWorld struct {
 	vials     []record.Key
 	patientOf map[record.Key]record.ID // who a session or photo was made for
 	barred    map[heldBy]bool          // the device may not ask for the patient
+	unknown   map[record.ID]bool       // patients of whom the server said, once, that it has no record
 	wanted    map[heldBy]bool          // what devices ask for at the very end
 	taken     []picture                // every photo ever taken
 	pieces    int                      // of photos, that were sent
@@ -24,7 +25,7 @@ type heldBy struct{ device, patient record.ID }
 
 // furnish gives a clinic two patients or three, up to four sessions, and a vial or two. Photos come as they are taken.
 func (w *world) furnish() {
-	c := clinicWorld{patientOf: map[record.Key]record.ID{}, barred: map[heldBy]bool{}, wanted: map[heldBy]bool{}}
+	c := clinicWorld{patientOf: map[record.Key]record.ID{}, barred: map[heldBy]bool{}, unknown: map[record.ID]bool{}, wanted: map[heldBy]bool{}}
 	rng := w.draw(6_000_000)
 	for i := range 2 + rng.IntN(2) {
 		c.patients = append(c.patients, idOf(fmt.Sprint("patient ", i)))

@@ -163,12 +163,13 @@ func (w *world) moved(k record.Key) bool {
 	return len(of) > 1
 }
 
-// forgot reports whether the server has, or once had, no record of a patient whom a record concerns, by a restore or since it was refused. It lets nobody hold
+// forgot reports whether the server has, or once had, no record of a patient whom a record concerns: by a restore, since it was refused or since it came late. It lets nobody hold
 // her then, and a tablet that did cannot tell what else it lost.
 func (w *world) forgot(st *record.State, server *shown) bool {
 	who := subjects(st)
 	for _, p := range who {
-		if of := server.states[record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_PATIENT, ID: p}]; of == nil || of.Empty() {
+		of := server.states[record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_PATIENT, ID: p}]
+		if of == nil || of.Empty() || w.clinic.unknown[p] {
 			return true
 		}
 	}

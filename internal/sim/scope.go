@@ -104,6 +104,9 @@ func (s *server) scope(device record.ID) map[record.ID]bool {
 // mayHold lets a device hold every patient of whom the server has a record and who is not barred from it, as the service does.
 func (s *server) mayHold(r store.Reader, at heldBy) error {
 	_, err := s.ledger.ReadIn(r, s.w.org, record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_PATIENT, ID: at.patient})
+	if f := fault.Of(err); f != nil && f.Reason == faultv1.Reason_REASON_NOT_FOUND {
+		s.w.clinic.unknown[at.patient] = true
+	}
 	if err == nil && s.w.clinic.barred[at] {
 		err = fault.New(faultv1.Reason_REASON_NOT_ALLOWED, "scope.add", "", "")
 	}
