@@ -155,6 +155,16 @@ func GrantOpen(r store.Reader, now time.Time, p Principal, patient uuid.UUID) (b
 	return err == nil && g.FromMS <= ms && ms < g.EndsMS, err
 }
 
+// GrantEnd is when the principal's open grant for the patient ends; the zero time when none is open.
+func GrantEnd(r store.Reader, now time.Time, p Principal, patient uuid.UUID) (time.Time, error) {
+	open, err := GrantOpen(r, now, p, patient)
+	if err != nil || !open {
+		return time.Time{}, err
+	}
+	g, err := get[Grant](r, grantKey(p.Org, p.Staff, patient))
+	return time.UnixMilli(g.EndsMS).UTC(), err
+}
+
 // CloseGrant ends a grant before its time; without one it does nothing.
 func CloseGrant(w store.Writer, p Principal, patient uuid.UUID) error {
 	return w.Delete(grantKey(p.Org, p.Staff, patient))

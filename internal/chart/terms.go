@@ -15,7 +15,7 @@ import (
 )
 
 // TermsVersion names what Terms gives. Whoever changes that adds one, and every ledger makes its index anew when it is opened.
-const TermsVersion = 2
+const TermsVersion = 3
 
 // The terms that records are found by in the ledger. What follows the letters is said beside each.
 const (
@@ -31,6 +31,11 @@ const (
 	TermVial = "v"
 	// TermVialDay leads from a clinic and a day in UTC to the vials that something happened to: the id of the clinic, and year, month and day as digits.
 	TermVialDay = "d"
+	// TermBooked, TermSeen and TermReview lead from a clinic and a day to the patients with an appointment on that day in UTC, with a session, and with a
+	// review whose first day was set to it: the id of the clinic, year, month and day as digits, and the id of the patient.
+	TermBooked = "b"
+	TermSeen   = "s"
+	TermReview = "r"
 )
 
 // LotTerm is a term of a batch number.
@@ -53,7 +58,9 @@ func Terms(st *record.State) []string {
 	var out []string
 	switch st.Key.Kind {
 	case optionsv1.RecordKind_RECORD_KIND_SESSION:
-		out = sessionTerms(st)
+		out = append(sessionTerms(st), seenTerms(st)...)
+	case optionsv1.RecordKind_RECORD_KIND_APPOINTMENT:
+		out = bookedTerms(elementsOf(st))
 	case optionsv1.RecordKind_RECORD_KIND_VIAL:
 		out = vialTerms(elementsOf(st))
 	case optionsv1.RecordKind_RECORD_KIND_LOT:

@@ -28,8 +28,8 @@ type Report struct {
 func (l *Ledger) Check(ctx context.Context, verify VerifyPage) (Report, error) {
 	var c checker
 	err := l.store.View(ctx, func(r store.Reader) error {
-		c = checker{r: r, chains: map[causal.ReplicaID][]record.Hash{}, records: map[recordAt]*found{}}
-		for _, step := range []func() error{c.log, c.rows, c.changes, func() error { return c.pages(verify) }, func() error { return c.terms(l) }} {
+		c = checker{r: r, chains: map[causal.ReplicaID][]record.Hash{}, records: map[recordAt]*found{}, moved: map[record.ID]*movedScope{}}
+		for _, step := range []func() error{c.log, c.rows, c.changes, func() error { return c.pages(verify) }, func() error { return c.terms(l) }, func() error { return c.scopes(l) }} {
 			if err := step(); err != nil {
 				return err
 			}
@@ -55,6 +55,7 @@ type checker struct {
 	wrong   []error
 	chains  map[causal.ReplicaID][]record.Hash
 	records map[recordAt]*found
+	moved   map[record.ID]*movedScope // by device
 }
 
 func (c *checker) fail(format string, args ...any) {
@@ -81,6 +82,8 @@ func (c *checker) log() error {
 		h = head{seq, e.commit}
 		if e.outcome != scoped {
 			c.link(&e)
+		} else {
+			c.moveOf(&e)
 		}
 		c.report.Events++
 		return nil

@@ -73,6 +73,13 @@ type Caller struct {
 	Claim func(w store.Writer, replica causal.ReplicaID) error
 	// MayHold reports an error when the device may not hold a patient's records. Nil lets it hold every patient of the organisation.
 	MayHold func(r store.Reader, patient record.ID) error
+	// Opened is until when the caller may read a patient's records only because they were opened with a reason; the zero time when it is not so. Nil opens none.
+	Opened func(r store.Reader, patient record.ID) (time.Time, error)
+	// TreatedFor is how long the device holds a patient whose records it edited, from the latest edit on; 0 for until it gives her back.
+	TreatedFor time.Duration
+	// Booked is whom it holds without asking. It is asked at every exchange of a device that holds some patients only, so it must cost little. Nil, and a nil
+	// answer, leaves the booked as they are.
+	Booked func(r store.Reader) (*Booked, error)
 	// Verify checks a signature of this device over a statement.
 	Verify func(statement, signature []byte) error
 }

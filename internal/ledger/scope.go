@@ -21,7 +21,7 @@ import (
 type Summarise func(patient record.ID, states []*record.State) *syncv1.SafetyEntry
 
 // A device's scope is in tableScope: under kind 'm' its mode, under 'p' and a patient the sequence at which the patient entered, under 'l' and a
-// sequence the patient that entered or left there.
+// sequence the patient that entered or left there. scopekeep.go says what else.
 const (
 	scopeMode    = 'm'
 	scopePatient = 'p'
@@ -141,8 +141,16 @@ func (l *Ledger) summary(r store.Reader, org, patient record.ID) (*syncv1.Safety
 	return s.entry, nil
 }
 
-// changeScope makes the change that a request asks for. It is done before edits are taken, and is durable on its own: done again it changes nothing.
+// changeScope makes the change that a request asks for, and those that what is booked and the time ask for. It is done before edits are taken, and is durable
+// on its own: done again it changes nothing.
 func (l *Ledger) changeScope(ctx context.Context, c Caller, m *syncv1.ScopeChange) error {
+	if err := l.grantWishes(ctx, c, m); err != nil {
+		return err
+	}
+	return l.keepScope(ctx, c)
+}
+
+func (l *Ledger) grantWishes(ctx context.Context, c Caller, m *syncv1.ScopeChange) error {
 	if m == nil {
 		return nil
 	}
@@ -205,38 +213,67 @@ func (l *Ledger) ScopeOf(ctx context.Context, device record.ID) (all bool, patie
 	return all, patients, err
 }
 
-// moveScope lets a patient enter or leave a device's scope, as an event of the log.
+// moveScope lets a patient enter or leave a device's scope by its wish. One whom something else holds stays when she is given back.
 func (b *batch) moveScope(c Caller, id []byte, enters bool) error {
 	patient, err := record.IDFromBytes(id)
 	if err != nil {
 		return fault.New(faultv1.Reason_REASON_INVALID_FIELD, "scope", "", "patient ids of 16 bytes")
 	}
-	_, err = b.w.Get(scopePatientKey(c.Device, patient))
-	if err != nil && !errors.Is(err, store.ErrNotFound) {
+	have, err := readHolding(b.w, c.Device, patient)
+	if err != nil || have.asked && enters {
 		return err
 	}
-	if inside := err == nil; inside == enters {
-		return nil
+	if !enters {
+		return b.hold(c.Device, patient, holding{booked: have.booked})
 	}
-	if enters && c.MayHold != nil {
-		if err := c.MayHold(b.w, patient); err != nil {
+	if c.MayHold != nil {
+		if err := c.MayHold(b.w, patient); fault.Of(err) != nil && have.booked {
+			return nil // what is booked holds her, without the right to keep her longer
+		} else if err != nil {
 			return err
 		}
 	}
-	if err := b.logScope(c.Device, patient, enters); err != nil {
+	end, err := c.opened(b.w, patient)
+	if err != nil {
+		return err
+	}
+	if end > 0 {
+		have.untilMS = max(have.untilMS, end)
+	} else {
+		have.asked, have.untilMS = true, 0
+	}
+	return b.hold(c.Device, patient, have)
+}
+
+// opened is until when a patient's records are open to the caller only because they were opened with a reason, in milliseconds since 1970 UTC; 0 when not so.
+func (c *Caller) opened(r store.Reader, patient record.ID) (uint64, error) {
+	if c.Opened == nil {
+		return 0, nil
+	}
+	end, err := c.Opened(r, patient)
+	if err != nil || end.IsZero() {
+		return 0, err
+	}
+	return uint64(max(end.UnixMilli(), 1)), nil
+}
+
+// cross lets a patient enter or leave a device's scope, as an event of the log.
+func (b *batch) cross(device, patient record.ID, enters bool) error {
+	err := b.logScope(device, patient, enters)
+	if err != nil {
 		return err
 	}
 	direction := byte(0)
 	if enters {
 		direction = 1
-		err = b.w.Put(scopePatientKey(c.Device, patient), binary.BigEndian.AppendUint64(nil, b.head.seq))
+		err = b.w.Put(scopePatientKey(device, patient), binary.BigEndian.AppendUint64(nil, b.head.seq))
 	} else {
-		err = b.w.Delete(scopePatientKey(c.Device, patient))
+		err = b.w.Delete(scopePatientKey(device, patient))
 	}
 	if err != nil {
 		return err
 	}
-	return b.w.Put(scopeLogKey(c.Device, b.head.seq), append(patient[:], direction))
+	return b.w.Put(scopeLogKey(device, b.head.seq), append(patient[:], direction))
 }
 
 // enterScope lets the patients whose records a device edited enter its scope: it treats them, so it must hold what others know of them.
@@ -245,19 +282,37 @@ func (b *batch) enterScope(c Caller, edits []admission) error {
 	if err != nil || mode != syncv1.ScopeMode_SCOPE_MODE_PATIENTS {
 		return err
 	}
-	c.MayHold = nil
 	for i := range edits {
 		row, err := b.row(edits[i].edit.Key)
 		if err != nil {
 			return err
 		}
 		for _, p := range b.l.Schema.Subjects(row.state) {
-			if err := b.moveScope(c, p[:], true); err != nil {
+			if err := b.treat(c, p); err != nil {
 				return err
 			}
 		}
 	}
 	return nil
+}
+
+// treat holds a patient whose record the device edited: as long as it is open to it, or as TreatedFor says.
+func (b *batch) treat(c Caller, patient record.ID) error {
+	have, err := readHolding(b.w, c.Device, patient)
+	if err != nil || have.asked {
+		return err
+	}
+	end, err := c.opened(b.w, patient)
+	if err != nil {
+		return err
+	}
+	if end == 0 {
+		end = b.treatedUntil(c.TreatedFor)
+	}
+	if have.untilMS = max(have.untilMS, end); end == 0 {
+		have.asked, have.untilMS = true, 0
+	}
+	return b.hold(c.Device, patient, have)
 }
 
 // logScope appends the event of a device's scope; that of its mode names no patient. It is linked to no record: it changes none.

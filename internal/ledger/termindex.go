@@ -16,6 +16,8 @@ import (
 type Terms struct {
 	Version uint64
 	Of      func(*record.State) []string
+	// Clinic is the clinic whose devices hold the patient at the end of a term; false for any other term. Nil lets no term hold anybody.
+	Clinic func(term string) (record.ID, bool)
 }
 
 // MaxTermBytes bounds a term.
@@ -63,14 +65,14 @@ func (p *pendingRow) indexTerms(w store.Writer, l *Ledger, org record.ID) error 
 	now := l.termsOf(p.state)
 	for _, t := range p.terms {
 		if _, stays := slices.BinarySearch(now, t); !stays {
-			if err := w.Delete(termKey(org, t, p.state.Key)); err != nil {
+			if err := errors.Join(w.Delete(termKey(org, t, p.state.Key)), p.noteBooked(w, l, t)); err != nil {
 				return err
 			}
 		}
 	}
 	for _, t := range now {
 		if _, there := slices.BinarySearch(p.terms, t); !there {
-			if err := w.Put(termKey(org, t, p.state.Key), []byte{1}); err != nil {
+			if err := errors.Join(w.Put(termKey(org, t, p.state.Key), []byte{1}), p.noteBooked(w, l, t)); err != nil {
 				return err
 			}
 		}

@@ -12,6 +12,7 @@ import (
 	syncv1 "needlebook/gen/needlebook/sync/v1"
 	"needlebook/internal/auth"
 	"needlebook/internal/causal"
+	"needlebook/internal/chart"
 	"needlebook/internal/fault"
 	"needlebook/internal/ledger"
 	"needlebook/internal/record"
@@ -132,6 +133,11 @@ func (y *syncing) Exchange(ctx context.Context, m *syncv1.ExchangeRequest) (*syn
 	}
 	who := y.caller(ctx, p.Org, p.Device)
 	who.MayHold = func(r store.Reader, patient record.ID) error { return y.charting.mayHold(r, p, patient) }
+	who.Opened = func(r store.Reader, patient record.ID) (time.Time, error) {
+		return y.charting.openedUntil(r, p, patient)
+	}
+	who.TreatedFor = chart.SeenDays * 24 * time.Hour
+	who.Booked = func(r store.Reader) (*ledger.Booked, error) { return y.booked(r, c) }
 	edits := len(m.GetPage().GetEdits())
 	own := who.Claim
 	who.Claim = func(w store.Writer, replica causal.ReplicaID) error {

@@ -11,7 +11,9 @@ import (
 )
 
 // Terms is what the records of a server's ledger are found by. Whoever opens the ledger of a server to write to it, or to check it, gives it these.
-func Terms() ledger.Terms { return ledger.Terms{Version: chart.TermsVersion, Of: chart.Terms} }
+func Terms() ledger.Terms {
+	return ledger.Terms{Version: chart.TermsVersion, Of: chart.Terms, Clinic: chart.HeldClinic}
+}
 
 // makeTerms makes the ledger's index anew where it is of another version. On a full disk the server starts all the same; traces say then that they cannot.
 func (s *Service) makeTerms(ctx context.Context) error {
