@@ -33,7 +33,7 @@ func HeldTerms(clinic record.ID, today time.Time) [][2]string {
 	span := func(term, first, end string) [2]string {
 		return [2]string{term + string(clinic[:]) + first, term + string(clinic[:]) + end}
 	}
-	ahead := at(BookedAheadDays + 1).Add(-time.Second).UTC().AddDate(0, 0, 1)
+	ahead := at(BookedAheadDays+1).Add(-time.Second).UTC().AddDate(0, 0, 1)
 	return [][2]string{
 		span(TermBooked, text(at(-1).UTC()), text(ahead)),
 		span(TermReview, text(at(-SeenDays)), text(at(BookedAheadDays+1))),
@@ -77,14 +77,13 @@ func bookedTerms(e elements) (out []string) {
 
 // The numbers of the fields that seenTerms reads.
 const (
-	sessionPatient  = 2
-	sessionClinic   = 3
-	sessionOn       = 6
-	sessionPractice = 12
-	sessionReview   = 61
+	sessionPatient = 2
+	sessionClinic  = 3
+	sessionOn      = 6
+	sessionReview  = 61
 )
 
-// seenTerms is the terms by which a clinic's devices hold the patient of a session. One that surely does not count, or is for practice, has none.
+// seenTerms is the terms by which a clinic's devices hold the patient of a session. One that surely does not count has none.
 func seenTerms(st *record.State) (out []string) {
 	fields := func(number uint32) (all []*chartv1.Session, cleared bool) {
 		for _, x := range st.Siblings(record.Register{Field: number}) {
@@ -94,9 +93,6 @@ func seenTerms(st *record.State) (out []string) {
 			}
 		}
 		return all, cleared
-	}
-	if practice, _ := fields(sessionPractice); len(practice) > 0 {
-		return nil
 	}
 	if void, maybe := fields(sessionVoid); len(void) > 0 && !maybe {
 		return nil

@@ -17,7 +17,7 @@ func TestTerms_FieldNumbers(t *testing.T) {
 		number int
 	}{
 		{&chartv1.Session{}, "injections", 40}, {&chartv1.Session{}, "syringes", 41}, {&chartv1.Session{}, "void", 71}, {&chartv1.Session{}, "patient_id", 2},
-		{&chartv1.Session{}, "clinic_id", 3}, {&chartv1.Session{}, "on", 6}, {&chartv1.Session{}, "practice", 12}, {&chartv1.Session{}, "review", 61},
+		{&chartv1.Session{}, "clinic_id", 3}, {&chartv1.Session{}, "on", 6}, {&chartv1.Session{}, "review", 61},
 		{&chartv1.Injection{}, "givings", 20},
 		{&chartv1.Giving{}, "given", 2}, {&chartv1.Giving{}, "void", 9}, {&chartv1.SessionSyringe{}, "filling", 2}, {&chartv1.SessionSyringe{}, "void", 7},
 	} {

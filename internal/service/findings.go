@@ -221,8 +221,11 @@ func (f *finder) twice(p *chart.Facts, prefix string, which func(*chart.Facts) b
 // intervals finds treatments of a session's patient, and of the records linked to hers, that are too close to it. What the index knows rules nearly all
 // of them out.
 func (f *finder) intervals(s *chart.Facts, patient record.ID, which func(*chart.Facts) bool) error {
+	if f.practice(s) {
+		return nil
+	}
 	for _, o := range f.sessionsOf(patient) {
-		if o.Key == s.Key || !which(o) || slices.Equal(s.Clinics, o.Clinics) && len(s.Clinics) == 1 {
+		if o.Key == s.Key || f.practice(o) || !which(o) || slices.Equal(s.Clinics, o.Clinics) && len(s.Clinics) == 1 {
 			continue
 		}
 		for _, product := range s.Products {

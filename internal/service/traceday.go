@@ -94,7 +94,7 @@ func (c *clinicDay) readSessions() error {
 		more = len(found) > 0
 		for _, f := range found {
 			at = f.key
-			if f.facts.Practice || !slices.Contains(f.facts.Clinics, c.clinic) {
+			if c.practice(f.facts) || !slices.Contains(f.facts.Clinics, c.clinic) {
 				continue
 			}
 			r, err := c.take(f.facts)

@@ -78,7 +78,7 @@ func (d *desk) eachCounted(q counted, fn func(*chart.Facts, *recordv1.Date) erro
 		for _, f := range found {
 			at = f.key
 			x := f.facts
-			if x.Void || x.Practice || !q.clinic.IsZero() && !slices.Contains(x.Clinics, q.clinic) || !q.injector.IsZero() && !slices.Contains(x.Responsible, q.injector) {
+			if x.Void || d.practice(x) || !q.clinic.IsZero() && !slices.Contains(x.Clinics, q.clinic) || !q.injector.IsZero() && !slices.Contains(x.Responsible, q.injector) {
 				continue
 			}
 			if err := fn(x, latestDay(x.Days)); err != nil {
@@ -155,7 +155,7 @@ func (d *desk) followed(ctx context.Context, tally *figure.Tally, f *chart.Facts
 	for _, p := range f.Patients {
 		for _, o := range d.sessionsOf(p) {
 			on := latestDay(o.Days)
-			if o.Key == f.Key || o.Void || o.Practice || on == nil {
+			if o.Key == f.Key || o.Void || d.practice(o) || on == nil {
 				continue
 			}
 			if slices.Contains(o.Parents, f.Key.ID) {

@@ -381,7 +381,7 @@ func placeOf(m *chartv1.Vial) string {
 // addSession adds the exposures of a session: one for each patient that it may be about.
 func (t *trace) addSession(session record.ID, u *exposure) {
 	facts := t.index.get(record.Key{Kind: optionsv1.RecordKind_RECORD_KIND_SESSION, ID: session})
-	if facts != nil && facts.Practice {
+	if facts != nil && t.practice(facts) {
 		return
 	}
 	patients := []record.ID{{}}

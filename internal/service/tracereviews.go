@@ -155,7 +155,7 @@ func (d *desk) reviews(ctx context.Context, q reviewQuery) ([]*review, error) {
 
 // reviewOf is the review that a session waits for; nil when it waits for none.
 func (d *desk) reviewOf(ctx context.Context, f *chart.Facts, q reviewQuery) (*review, error) {
-	if f.Void || f.Practice || len(f.Products) == 0 || len(f.Days) == 0 ||
+	if f.Void || len(f.Products) == 0 || len(f.Days) == 0 || d.practice(f) ||
 		!q.clinic.IsZero() && !slices.Contains(f.Clinics, q.clinic) || !q.responsible.IsZero() && !slices.Contains(f.Responsible, q.responsible) {
 		return nil, nil
 	}
@@ -263,7 +263,7 @@ func (d *desk) lookedBack(f *chart.Facts) bool {
 	last := latestFirst(f.Days)
 	for _, p := range f.Patients {
 		for _, o := range d.sessionsOf(p) {
-			if o.Key == f.Key || o.Void || o.Practice {
+			if o.Key == f.Key || o.Void || d.practice(o) {
 				continue
 			}
 			if slices.Contains(o.Parents, f.Key.ID) {
