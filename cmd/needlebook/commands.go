@@ -38,6 +38,7 @@ func commands() []command {
 		traceCommand(),
 		exportCommand(),
 		importCommand(),
+		importCSVCommand(),
 		adminCommand(),
 		backupCommand(),
 		restoreCommand(),
