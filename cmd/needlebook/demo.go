@@ -4,9 +4,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"net/netip"
 	"net/url"
+	"time"
 
 	"needlebook/internal/auth"
 	"needlebook/internal/demo"
@@ -58,7 +60,28 @@ func runDemo(ctx context.Context, e env, args []string) error {
 	if err := printDemo(ctx, e, d); err != nil {
 		return errors.Join(err, d.Close())
 	}
-	return d.Wait(ctx)
+	renew := time.NewTicker(auth.CodeLife - time.Minute)
+	defer renew.Stop()
+	ctx, cancel := context.WithCancel(ctx)
+	renewed := make(chan error, 1)
+	go func() { renewed <- renewCodes(ctx, e, d, renew.C); cancel() }()
+	err = d.Wait(ctx)
+	cancel()
+	return errors.Join(err, <-renewed)
+}
+
+// renewCodes prints a new code for a tablet whenever the last one is about to end, so that whoever reads the screen finds one that works.
+func renewCodes(ctx context.Context, e env, d *demo.Demo, due <-chan time.Time) error {
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-due:
+			if err := printTabletCode(ctx, e, d); err != nil && ctx.Err() == nil {
+				return err
+			}
+		}
+	}
 }
 
 // isLoopback reports whether a host:port is of this machine alone.
@@ -81,26 +104,50 @@ func localhost(address string) string {
 	return u.String()
 }
 
-// printDemo tells where the server is, who may sign in, and what to try.
-func printDemo(ctx context.Context, e env, d *demo.Demo) error {
-	tabletCode, err := d.Code(ctx)
+// printTabletCode makes a code for a tablet and prints the address that carries it.
+func printTabletCode(ctx context.Context, e env, d *demo.Demo) error {
+	code, err := d.TabletCode(ctx)
 	if err != nil {
 		return err
 	}
-	code, err := d.Code(ctx)
+	until := e.now().Add(auth.CodeLife).Format("15:04")
+	_, err = fmt.Fprintf(e.stdout, "\n  %s/#enrol=%s   (until %s)\n", localhost(d.URL()), code, until)
+	return err
+}
+
+// printDemo tells how to try a tablet, who may sign in, and what the command line does.
+func printDemo(ctx context.Context, e env, d *demo.Demo) error {
+	day, err := d.Today(ctx)
 	if err != nil {
 		return err
 	}
 	out := e.stdout
-	fmt.Fprintf(out, "\nThe server runs on at %s until Ctrl-C.\n", d.URL())
-	fmt.Fprintf(out, "Sign-ins, made for this demo alone; the password of all is\n  %s\n\n", demo.Password)
-	for _, a := range d.Accounts() {
-		fmt.Fprintf(out, "  %s%s%s%s\n", pad(a.SignIn, 10), pad(a.Name, 17), pad(a.Roles, 24), a.Clinic)
+	fmt.Fprintf(out, "\nThe server runs on at %s until Ctrl-C.\nTry a tablet: open in a browser on this machine\n", d.URL())
+	if err := printTabletCode(ctx, e, d); err != nil {
+		return err
 	}
-	fmt.Fprintf(out, "\nTry a tablet in a browser on this machine: open\n\n  %s/#enrol=%s\n\n", localhost(d.URL()), tabletCode)
-	fmt.Fprintf(out, "and sign in as ines. It goes on working when this program is stopped.\n")
-	fmt.Fprintf(out, "\nTry, in another terminal, in this folder: a tablet of your own (the code is good for\n%d minutes),\n\n",
-		int(auth.CodeLife.Minutes()))
+	fmt.Fprintf(out, "\n(or without #enrol=, and type the code; a new one is printed before it ends).\n")
+	fmt.Fprintf(out, "Enrol, then sign in as %s; the password of all is\n  %s\n\n", day.SignIn, demo.Password)
+	say := func(format string, args ...any) { fmt.Fprintf(out, "  "+format+"\n", args...) }
+	say("%s%d patients, %d unopened vials", pad("today", 10), day.Booked, day.Vials)
+	say("%s%s, treated two weeks ago", pad("review", 10), day.Review)
+	say("%s%s", pad("alert", 10), day.Alert)
+	say("%s%s: two tablets wrote down two telephone numbers", pad("conflict", 10), day.Conflict)
+	say("%s%s, of another clinic, is not booked: find the name", pad("walk-in", 10), day.WalkIn)
+	fmt.Fprintf(out, "\nAll sign-ins:\n\n")
+	for _, a := range d.Accounts() {
+		say("%s%s%s%s", pad(a.SignIn, 10), pad(a.Name, 17), pad(a.Roles, 24), a.Clinic)
+	}
+	return printCommands(ctx, out, d)
+}
+
+// printCommands tells what the command line and curl do with the server.
+func printCommands(ctx context.Context, out io.Writer, d *demo.Demo) error {
+	code, err := d.Code(ctx)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(out, "\nIn another terminal, in this folder, a replica of your own (its code is good for\n%d minutes),\n\n", int(auth.CodeLife.Minutes()))
 	fmt.Fprintf(out, "  go build ./cmd/needlebook && echo '%s' >password\n", demo.Password)
 	fmt.Fprintf(out, "  ./needlebook replica init --dir mine --server %s \\\n    --code %s\n", d.URL(), code)
 	fmt.Fprintf(out, "  ./needlebook replica sign-in --dir mine --name ines --password-file password\n")

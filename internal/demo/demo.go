@@ -212,13 +212,17 @@ func (d *Demo) Accounts() (out []Account) {
 	return out
 }
 
-// Code makes a one-time code for one more device in the first clinic.
+// Code makes a one-time code for one more device of the command line in the first clinic.
 func (d *Demo) Code(ctx context.Context) (string, error) {
+	return d.code(ctx, accessv1.DeviceKind_DEVICE_KIND_COMMAND_LINE)
+}
+
+func (d *Demo) code(ctx context.Context, kind accessv1.DeviceKind) (string, error) {
 	if err := d.play.adminIn(ctx); err != nil {
 		return "", err
 	}
 	m := &accessv1.CreateEnrolmentCodeRequest{
-		RequestId: d.play.dice.request(), ClinicId: d.play.clinics[vellmouth].id.String(), Kind: accessv1.DeviceKind_DEVICE_KIND_COMMAND_LINE,
+		RequestId: d.play.dice.request(), ClinicId: d.play.clinics[vellmouth].id.String(), Kind: kind,
 	}
 	resp, err := d.play.access(d.play.admin).CreateEnrolmentCode(ctx, m)
 	if err != nil {

@@ -263,23 +263,30 @@ func (w *world) chartOne(t *tablet, d *dice, v *pastVisit) error {
 	if err != nil {
 		return err
 	}
+	again := comesAgain(d, v)
+	if !again { // nobody is to wait for her
+		m.Review = nil
+	}
 	if err := t.write(v.by, v.at.Add(36*time.Minute), v.key(), m); err != nil {
 		return err
 	}
 	w.visits++
-	if err := w.performed(t, v.by, v.at.Add(37*time.Minute), v.key()); err != nil {
+	if err := w.performed(t, v.by, v.at.Add(37*time.Minute), v.key()); err != nil || !again {
 		return err
 	}
 	return w.lookAgain(t, d, v)
 }
 
-// lookAgain is a review two weeks after a treatment, for some; on Oreth there is no boat then. One that lies after what this replica is to know
-// is left out.
+// comesAgain reports whether a review two weeks after a treatment is agreed: for some, and on Oreth there is no boat then. One that lies after what
+// the replica is to know is left out.
+func comesAgain(d *dice, v *pastVisit) bool {
+	at := v.at.AddDate(0, 0, 14)
+	return v.clinic != oreth && d.chance(20) && (!v.at.Before(islandLeft()) || at.Before(islandLeft())) && at.Before(demoDay())
+}
+
+// lookAgain is a review two weeks after a treatment.
 func (w *world) lookAgain(t *tablet, d *dice, v *pastVisit) error {
 	at := v.at.AddDate(0, 0, 14)
-	if v.clinic == oreth || !d.chance(20) || v.at.Before(islandLeft()) && !at.Before(islandLeft()) || !at.Before(demoDay()) {
-		return nil
-	}
 	r := visit{id: d.id(), patient: v.patient, clinic: v.clinic, by: v.by, at: at, regimens: v.regimens}
 	m := &chartv1.Session{
 		PatientId: new(r.patient.id.String()), ClinicId: new(w.clinics[r.clinic].id.String()), Kind: chartv1.SessionKind_SESSION_KIND_REVIEW.Enum(),

@@ -171,5 +171,9 @@ func (w *world) writeProtocol(t *tablet, r regimen) error {
 			}})
 		}
 	}
-	return t.write(lead, at, k, m)
+	if err := t.write(lead, at, k, m); err != nil {
+		return err
+	}
+	digest := sha256.Sum256(t.r.View(k).Message())
+	return t.write(lead, at, k, &chartv1.Protocol{Published: &chartv1.TextPublication{Digest: digest[:], Published: act(lead, at)}})
 }
