@@ -15,7 +15,7 @@ import { Pin } from "./pin";
 import { Away, Refusal } from "./server";
 import { Store, StoreError, type Trouble } from "./store";
 import { booted, visiting } from "./update";
-import { Vault, type Wrap, WrongPassphrase } from "./vault";
+import { expectPassphrase, Vault, type Wrap, WrongPassphrase } from "./vault";
 
 /** Phase is what the tablet is at. */
 export type Phase =
@@ -131,7 +131,10 @@ async function decide(): Promise<void> {
     return;
   }
   const people = await store.wraps();
-  if (people.length > 0) phase.value = { at: "unlock", identity, people };
+  if (people.length > 0) {
+    phase.value = { at: "unlock", identity, people };
+    expectPassphrase(module);
+  }
   else if (!(await kept())) phase.value = { at: "storage", free: await freeBytes() };
   else phase.value = { at: "sign_in", identity };
 }
@@ -201,8 +204,8 @@ export async function unlock(wrap: Wrap, passphrase: string): Promise<void> {
     const [all, host] = await Promise.all([Notes.load(store, vault), under(identity, await store.wraps())]);
     notes = all;
     disk = await Disk.load({ ...host, fresh: border }, vault, stored);
-    border = await Border.open(module); // the one before is the disk's now
     await open(identity, People.kept(notes, wrap.staff_id) ?? { ...bare(wrap) });
+    void another();
   } catch (cause) {
     fail(cause);
   }
@@ -319,6 +322,11 @@ async function open(identity: Identity, who: SignedIn): Promise<void> {
   }
   locked.value = false;
   phase.value = { at: "open", core };
+}
+
+/** Opens a core for what needs no replica: the one before is the disk's now. Until it is there both use that one, which such calls leave as it is. */
+async function another(): Promise<void> {
+  border = await Border.open(module);
 }
 
 async function under(identity: Identity, people: Wrap[]): Promise<Under> {

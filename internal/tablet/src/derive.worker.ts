@@ -1,10 +1,15 @@
-// The worker that derives one key from one passphrase and is then thrown away, with the memory that it took.
+// The worker that derives one key from one passphrase and is then thrown away, with the memory that it took. It is made before it is needed: it starts the
+// core while somebody types.
 
 import { Border } from "./border";
 
+/** Start is what the worker is sent first. */
+export interface Start {
+  module: WebAssembly.Module;
+}
+
 /** Order is what the worker is asked, once. */
 export interface Order {
-  module: WebAssembly.Module;
   salt: Uint8Array;
   passphrase: Uint8Array;
   passes: number;
@@ -13,9 +18,14 @@ export interface Order {
 
 const me = self as unknown as DedicatedWorkerGlobalScope;
 
-me.onmessage = async (message: MessageEvent<Order>) => {
-  const { module, salt, passphrase, passes, kib } = message.data;
-  const core = await Border.open(module);
-  const key = core.derive(salt, passphrase, passes, kib);
+let core: Promise<Border>;
+
+me.onmessage = async (message: MessageEvent<Start | Order>) => {
+  if ("module" in message.data) {
+    core = Border.open(message.data.module);
+    return;
+  }
+  const { salt, passphrase, passes, kib } = message.data;
+  const key = (await core).derive(salt, passphrase, passes, kib);
   me.postMessage(key, [key.buffer]);
 };

@@ -32,7 +32,7 @@ export interface Under {
 export type Stored = Awaited<ReturnType<Store["blocks"]>>;
 
 /** After so many blocks they are made into few, when nobody waits. */
-const manyBlocks = 150;
+const manyBlocks = 300;
 
 /** Told is what a call answered, apart from what it stored. */
 export type Told = Omit<Answer, "block">;

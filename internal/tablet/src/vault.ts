@@ -1,7 +1,7 @@
 // Keys at rest. One random data key encrypts everything on the tablet; each person's wrap holds it under a key made of her passphrase.
 
 import { deriveAddress, trusted } from "./built";
-import type { Order } from "./derive.worker";
+import type { Order, Start } from "./derive.worker";
 
 /** Wrap is the data key under one person's passphrase, with what is shown to choose her by. It is stored as it is. */
 export interface Wrap {
@@ -89,14 +89,29 @@ export function random(n: number): Uint8Array<ArrayBuffer> {
   return crypto.getRandomValues(new Uint8Array(n));
 }
 
+let waiting: Worker | undefined; // started, for the next passphrase
+
+/** Starts the worker that derives a key, while the passphrase is typed. */
+export function expectPassphrase(module: WebAssembly.Module): void {
+  waiting ??= start(module);
+}
+
+function start(module: WebAssembly.Module): Worker {
+  const worker = new Worker(trusted(deriveAddress), { type: "module" });
+  const first: Start = { module };
+  worker.postMessage(first);
+  return worker;
+}
+
 /** derive makes a key of a passphrase, in a worker that is thrown away. */
 async function derive(module: WebAssembly.Module, salt: Uint8Array, passphrase: string, n: number, memory: number): Promise<CryptoKey> {
-  const worker = new Worker(trusted(deriveAddress), { type: "module" });
+  const worker = waiting ?? start(module);
+  waiting = undefined;
   try {
     const raw = await new Promise<Uint8Array<ArrayBuffer>>((resolve, reject) => {
       worker.onmessage = (m: MessageEvent<Uint8Array<ArrayBuffer>>) => resolve(m.data);
       worker.onerror = () => reject(new Error("the key could not be derived: there may not be enough memory"));
-      const order: Order = { module, salt, passphrase: utf8.encode(passphrase.normalize("NFC")), passes: n, kib: memory };
+      const order: Order = { salt, passphrase: utf8.encode(passphrase.normalize("NFC")), passes: n, kib: memory };
       worker.postMessage(order);
     });
     return await crypto.subtle.importKey("raw", raw, "AES-GCM", false, ["encrypt", "decrypt"]);
