@@ -3,7 +3,10 @@
 // from parts, so that no language can split them.
 
 import { signal } from "@preact/signals";
-import { en } from "./en";
+import { en as screens } from "./en";
+import { desk } from "./en-desk";
+
+const en = { ...screens, ...desk };
 
 /** Key names a sentence. */
 export type Key = keyof typeof en;

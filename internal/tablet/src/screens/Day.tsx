@@ -17,8 +17,8 @@ import { Faults } from "./visit/Visit";
 
 /** mainRail is the rail outside a visit. */
 export function mainRail(current: string): RailItem[] {
-  const item = (screen: "day" | "calculator" | "conflicts" | "day_end"): RailItem => ({ label: word("screen", screen), current: current === screen, onGo: () => go({ screen }) });
-  return [item("day"), item("calculator"), item("conflicts"), item("day_end"),
+  const item = (screen: "day" | "calculator" | "conflicts" | "day_end" | "desk"): RailItem => ({ label: word("screen", screen), current: current === screen, onGo: () => go({ screen }) });
+  return [item("day"), item("calculator"), item("conflicts"), item("day_end"), item("desk"),
     { label: t("hand.title"), state: t(hand.value === "right" ? "hand.right" : "hand.left"), current: false, onGo: () => { hand.value = hand.value === "right" ? "left" : "right"; } }];
 }
 

@@ -3,6 +3,7 @@
 import { useEffect } from "preact/hooks";
 import type { Core } from "../core";
 import { followTheme } from "../ui/theme";
+import { Desk } from "../desk/Desk";
 import { Calculator } from "./Calculator";
 import { Conflicts } from "./Conflicts";
 import { Day } from "./Day";
@@ -23,6 +24,7 @@ export function Root({ core }: { core: Core }) {
     case "visit": return <Visit core={core} id={to.id} step={to.step} />;
     case "conflicts": return <Conflicts core={core} />;
     case "day_end": return <DayEnd core={core} />;
+    case "desk": return <Desk core={core} at={to.at} />;
     case "calculator": return <Calculator core={core} />;
   }
 }

@@ -9,12 +9,16 @@ export type Step = (typeof steps)[number];
 /** reviewSteps are those of a visit that only looks at a result. */
 export const reviewSteps: readonly Step[] = ["screening", "photos", "ratings", "finish"];
 
+/** DeskScreen is a screen of the desk and the lead, which asks the server. */
+export type DeskScreen = "close" | "reviews" | "lot" | "held" | "orders" | "staff" | "devices" | "editions" | "figures" | "audit";
+
 export type Route =
   | { readonly screen: "day" }
   | { readonly screen: "patient"; readonly id: string }
   | { readonly screen: "visit"; readonly id: string; readonly step: Step | "findings" | "review" }
   | { readonly screen: "conflicts" }
   | { readonly screen: "day_end" }
+  | { readonly screen: "desk"; readonly at?: DeskScreen }
   | { readonly screen: "calculator" };
 
 /** route is the screen that is shown. */
