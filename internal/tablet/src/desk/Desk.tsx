@@ -14,6 +14,7 @@ import { Figures } from "./Figures";
 import { HeldEdits } from "./HeldEdits";
 import { Lots } from "./Lots";
 import { Orders } from "./Orders";
+import { useRoles } from "./parts";
 import { Reviews } from "./Reviews";
 import { StaffList } from "./StaffList";
 
@@ -35,7 +36,7 @@ const screens: readonly { at: DeskScreen; roles: readonly Role[]; Show: (props: 
 
 /** Desk shows one of its screens: the one asked for, or the first that is offered. */
 export function Desk({ core, at }: { core: Core; at: DeskScreen | undefined }) {
-  const roles = core.person.value.roles;
+  const roles = useRoles(core);
   const offered = screens.filter((s) => s.roles.some((r) => roles.includes(r)));
   const now = offered.find((s) => s.at === at) ?? offered[0];
   const rail: RailItem[] = [

@@ -7,7 +7,7 @@ import { dayText, momentText, t, word } from "../i18n";
 import { Choice } from "../ui/Choice";
 import { today } from "../screens/today";
 import { useAsked } from "./call";
-import { DayField, Select, shift, span, State, Table, useNames } from "./parts";
+import { DayField, Select, shift, span, State, Table, useNames, useRoles } from "./parts";
 
 const plots = ["FIGURE_PLOT_UNITS", "FIGURE_PLOT_RATES", "FIGURE_PLOT_INTERVALS"] as const satisfies readonly FigurePlot[];
 const steps = ["FIGURE_STEP_WEEK", "FIGURE_STEP_MONTH", "FIGURE_STEP_YEAR"] as const satisfies readonly FigureStep[];
@@ -15,7 +15,7 @@ const steps = ["FIGURE_STEP_WEEK", "FIGURE_STEP_MONTH", "FIGURE_STEP_YEAR"] as c
 /** Figures is the screen. An injector is shown her own figures, the lead and the auditor everybody's. */
 export function Figures({ core }: { core: Core }) {
   const names = useNames(core);
-  const roles = core.person.value.roles, own = !roles.includes("ROLE_MEDICAL_LEAD") && !roles.includes("ROLE_AUDITOR");
+  const roles = useRoles(core), own = !roles.includes("ROLE_MEDICAL_LEAD") && !roles.includes("ROLE_AUDITOR");
   const [clinic, setClinic] = useState("");
   const [from, setFrom] = useState(shift(today(), -365));
   const [until, setUntil] = useState(today());

@@ -3,7 +3,7 @@
 import type { ComponentChildren } from "preact";
 import { useState } from "preact/hooks";
 import type { Core } from "../core";
-import type { Date as Day, DoseSpan } from "../messages";
+import type { Date as Day, DoseSpan, Role } from "../messages";
 import { t } from "../i18n";
 import { Field } from "../ui/Field";
 import { quantityText } from "../ui/decimal";
@@ -125,6 +125,13 @@ export function useNames(core: Core): Names {
   const c = new Map(clinics.map((v) => [v.record?.clinic?.id ?? "", v.record?.clinic?.name ?? t("desk.unnamed")]));
   const s = new Map(staff.map((v) => [v.record?.staff?.id ?? "", v.record?.staff?.name?.full ?? t("desk.unnamed")]));
   return { clinics: [...c].sort((a, b) => a[1].localeCompare(b[1])), clinic: (id) => of(id, c), staff: (id) => of(id, s) };
+}
+
+/** useRoles are the roles of whoever works, as her record on this tablet has them now: on a new tablet it comes with the first exchange. */
+export function useRoles(core: Core): readonly Role[] {
+  const id = core.person.value.staff_id;
+  const view = useRead(core, () => core.view({ kind: "RECORD_KIND_STAFF", record_id: id }), [id]).value;
+  return (view?.record?.staff?.positions ?? []).flatMap((p) => (p.ended ? [] : (p.assignment?.roles ?? [])));
 }
 
 /** PatientName is what a patient is called, as this tablet knows her. */
