@@ -9,6 +9,7 @@ import (
 	chartv1 "needlebook/gen/needlebook/chart/v1"
 	optionsv1 "needlebook/gen/needlebook/options/v1"
 	syncv1 "needlebook/gen/needlebook/sync/v1"
+	tracev1 "needlebook/gen/needlebook/trace/v1"
 	"needlebook/internal/chart"
 	"needlebook/internal/record"
 )
@@ -33,6 +34,7 @@ type play struct {
 	findingsAlone int
 	lastKnown     time.Time // when soon's patient was treated last, as the room's tablet knows
 	firstSigned   []record.Signature
+	closed        *tracev1.CloseDayResponse
 }
 
 // newVisit is a visit of a guest on the day, or on another.

@@ -185,7 +185,20 @@ func (p *play) theDay(ctx context.Context) error {
 	if err := p.tellMerge(ctx, p.conflictOf(p.room2, p.shared.key())); err != nil {
 		return err
 	}
+	if err := p.closeDay(ctx); err != nil {
+		return err
+	}
 	if err := p.inStep(ctx); err != nil {
+		return err
+	}
+	p.line("")
+	if err := p.tellClose(ctx); err != nil {
+		return err
+	}
+	if err := p.tellInStep(ctx); err != nil {
+		return err
+	}
+	if err := p.friday(ctx); err != nil {
 		return err
 	}
 	return p.tellEnd(ctx)

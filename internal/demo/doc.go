@@ -1,5 +1,5 @@
-// Package demo makes an invented organisation and plays a day in it, on the real server and the real sync: to see what Needlebook does before
-// anything is installed, and to prove that a whole day comes out as it should.
+// Package demo makes an invented organisation and plays a day in it, with a recall two days later, on the real server and the real sync: to see
+// what Needlebook does before anything is installed, and to prove that a whole day comes out as it should.
 //
 // Use: Play with a Config. It makes three clinics, their staff and years of records from a seed, opens a server on a loopback address, plays a
 // day on three replicas without signal, syncs them, writes the day as a story, and returns the server that runs on. Wait serves until the context

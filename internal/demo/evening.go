@@ -116,11 +116,20 @@ func (p *play) settleLip(c *chartv1.Conflict) error {
 
 // chartFor is the server's ChartService for a person who signs in at a desk.
 func (w *world) chartFor(ctx context.Context, p *person) (chartv1connect.ChartServiceClient, error) {
+	token, err := w.signInAtDesk(ctx, p)
+	if err != nil {
+		return nil, err
+	}
+	return chartv1connect.NewChartServiceClient(w.client(token, nil), w.url), nil
+}
+
+// signInAtDesk lets a person in without a device, and returns the token.
+func (w *world) signInAtDesk(ctx context.Context, p *person) (string, error) {
 	resp, err := w.access("").SignIn(ctx, &accessv1.SignInRequest{SignInName: p.signIn, Password: Password})
 	if err != nil {
-		return nil, fmt.Errorf("sign %s in: %w", p.name, err)
+		return "", fmt.Errorf("sign %s in: %w", p.name, err)
 	}
-	return chartv1connect.NewChartServiceClient(w.client(resp.GetTokens().GetAccessToken(), nil), w.url), nil
+	return resp.GetTokens().GetAccessToken(), nil
 }
 
 // judgeHeld has the medical lead look at what was held, and release it.

@@ -238,7 +238,24 @@ func (p *play) tellHeld(ctx context.Context) error {
 	return nil
 }
 
-// tellEnd counts and compares when everyone is in step.
+// tellInStep counts and compares when everyone is in step.
+func (p *play) tellInStep(ctx context.Context) error {
+	server, err := p.serverStates(ctx)
+	if err != nil {
+		return err
+	}
+	p.at(p.clock.now(), "Once more round, and all are in step with the server's %s:", count(len(server), "record", "records"))
+	p.row("", "records", "as the server has", "edits up", "up", "down", "trips")
+	for _, t := range []*tablet{p.room1, p.room2, p.island} {
+		p.tellTablet(t, server)
+	}
+	p.that(p.room1.r.Digest() == p.room2.r.Digest(), "the digests of both rooms are equal")
+	p.that(len(p.room1.r.Keys(0)) == len(server), "a room holds every record of the server's")
+	p.tellAfter()
+	return nil
+}
+
+// tellEnd proves that nothing was lost.
 func (p *play) tellEnd(ctx context.Context) error {
 	server, err := p.serverStates(ctx)
 	if err != nil {
@@ -252,21 +269,13 @@ func (p *play) tellEnd(ctx context.Context) error {
 	p.that(err == nil, "the ledger proves: %v", err)
 	p.that(lack == 0, "%d edits were lost", lack)
 	p.line("")
-	p.at(p.clock.now(), "Once more round, and all are in step with the server's %s:", count(len(server), "record", "records"))
-	p.row("", "records", "as the server has", "edits up", "up", "down", "trips")
-	for _, t := range []*tablet{p.room1, p.room2, p.island} {
-		p.tellTablet(t, server)
-	}
-	p.that(p.room1.r.Digest() == p.room2.r.Digest(), "the digests of both rooms are equal")
-	p.that(len(p.room1.r.Keys(0)) == len(server), "a room holds every record of the server's")
-	p.tellAfter()
-	p.more("Digest %s. Of %s made, the ledger has %s; it recomputes from %s, and %s verify.", chartsDigest(server),
+	p.say("Digest %s. Of %s made, the ledger has %s; it recomputes from %s, and %s verify.", chartsDigest(server),
 		count(have+lack, "edit", "edits"), thousands(have), count(report.Events, "event", "events"), count(report.Pages, "signed page", "signed pages"))
 	if len(p.failed) > 0 {
-		p.more("%s of this story do NOT hold: %s.", count(len(p.failed), "claim", "claims"), strings.Join(p.failed, "; "))
+		p.say("%s of this story do NOT hold: %s.", count(len(p.failed), "claim", "claims"), strings.Join(p.failed, "; "))
 		return nil
 	}
-	p.more("%s of this story were checked, and all hold.", count(p.held, "claim", "claims"))
+	p.say("%s of this story were checked, and all hold.", count(p.held, "claim", "claims"))
 	return nil
 }
 
