@@ -87,7 +87,7 @@ function Standing({ core, answer: a, clinic, again }: Omit<ReportProps, "names">
       {!asking && <div class="row"><button type="button" class={a.closed ? "button" : "button primary"} onClick={() => setAsking(true)}>{t(a.closed ? "close.reopen" : "close.close")}</button><button type="button" class="button" onClick={again}>{t("desk.refresh")}</button></div>}
       {asking && (a.closed
         ? <Reason key="reopen" id="reopen-reason" label={t("close.why_reopen")} action={t("close.reopen")} warn busy={doing.busy} onDo={reopen} onClose={() => setAsking(false)} />
-        : <Reason key="close" id="close-remark" label={t("close.remark")} hint={t("close.names_you", { name: core.person.value.name })} optional action={t("close.close_as", { name: core.person.value.name })} busy={doing.busy} onDo={close} onClose={() => setAsking(false)} />)}
+        : <Reason key="close" id="close-remark" label={t(open > 0 ? "close.remark_open" : "close.remark")} hint={t("close.names_you", { name: core.person.value.name })} optional={open === 0} action={t("close.close_as", { name: core.person.value.name })} busy={doing.busy} onDo={close} onClose={() => setAsking(false)} />)}
     </section>
   );
 }

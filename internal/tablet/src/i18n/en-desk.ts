@@ -17,7 +17,7 @@ export const desk = {
 
   "close.open": "{day} is not closed.", "close.closed": "{day} was closed by {name}.", "close.closed_at": "Closed at {time}.", "close.remark_was": "Remark: {text}",
   "close.items_none": "Nothing is open.", "close.items": "Open: {n}.", "close.came_late": "{n} edits came after the close. Look at them below, and close again.",
-  "close.close": "Close the day", "close.close_as": "Close as {name}", "close.names_you": "You close what is shown here, with what is open in it, as {name}.", "close.remark": "Remark, if there is one",
+  "close.close": "Close the day", "close.close_as": "Close as {name}", "close.names_you": "You close what is shown here, with what is open in it, as {name}.", "close.remark": "Remark, if there is one", "close.remark_open": "What is said about what is open",
   "close.reopen": "Take the close back", "close.why_reopen": "Why is it taken back?",
   "close.visits": "Visits", "close.signed": "{signed} of {all} are signed.", "close.late_n": "Late entries: {n}",
   "close.vials": "Vials", "close.vial": "Vial", "close.content": "Content", "close.given": "Given", "close.wasted": "Wasted", "close.left": "Left", "close.account": "Account",
