@@ -49,6 +49,9 @@ func runBackup(ctx context.Context, e env, args []string) error {
 	if err := parseFlags(flags, args); err != nil {
 		return err
 	}
+	if c.To == "" {
+		return usagef("backup: --to: read \"\", want a folder to write to")
+	}
 	if err := absolute(&c.To, &c.PassphraseFile); err != nil {
 		return err
 	}

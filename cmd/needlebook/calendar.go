@@ -123,6 +123,8 @@ func (at *deed) appointmentText(a *chartv1.Appointment) string {
 	who := a.GetBookedName()
 	if patient, err := at.patient(a.GetPatientId()); err == nil && patient.GetName().GetFull() != "" {
 		who = patient.GetName().GetFull()
+	} else if who == "" && a.PatientId != nil {
+		who = "patient " + a.GetPatientId() + ", whom this tablet does not hold"
 	}
 	text := a.GetSlot().GetBeginsAt().AsTime().In(zone).Format("15:04") + " " + who
 	if a.Purpose != nil {
@@ -150,6 +152,17 @@ func calendarBook(f *flag.FlagSet) prepared {
 	purpose := f.String("purpose", "", "what for: consultation, treatment or review")
 	regions := f.String("regions", "", "what is asked for, with commas between")
 	return prepared{run: func(at *deed) error {
+		if *purpose != "" && !slices.Contains([]string{"consultation", "treatment", "review"}, *purpose) {
+			return usagef("%s: --purpose: read %q, want consultation, treatment or review", at.Name(), *purpose)
+		}
+		for name, id := range map[string]string{"--patient": *patient, "--staff": *staff} {
+			if id == "" {
+				continue
+			}
+			if _, err := readID(name, id); err != nil {
+				return err
+			}
+		}
 		home := at.home(*clinic)
 		h, err := at.hand(home)
 		if err != nil {

@@ -33,7 +33,7 @@ func clinicCommand() command {
 		clinicStep("contact", "CLINIC-ID [flags]", "set how a clinic is reached, its zone and where it lies", clinicContact),
 		clinicStep("policies", "CLINIC-ID [flags]", "set what a clinic wants where the law leaves it open", clinicPolicies),
 		clinicStep("emergency", "CLINIC-ID --phone NUMBER --text TEXT [flags]", "write a clinic's emergency card", clinicEmergency),
-		clinicStep("syringes", "CLINIC-ID [flags]", "set which syringes a clinic stocks", clinicSyringes),
+		clinicStep("syringes", "CLINIC-ID --add CODES [flags]", "set which syringes a clinic stocks", clinicSyringes),
 		clinicStep("place", "CLINIC-ID PLACE [flags]", "add a place where vials are kept", clinicPlace),
 		clinicStep("dilution", "CLINIC-ID --product NAME [flags]", "adopt a dilution", clinicDilution),
 		clinicStep("prescriber", "STAFF-ID --basis TEXT [flags]", "say that a person may prescribe", clinicPrescriber),
@@ -243,6 +243,9 @@ func clinicContact(f *flag.FlagSet) officePrepared {
 	where := f.String("jurisdiction", "", "where it lies, of ISO 3166, such as GR")
 	lead := f.String("lead", "", "staff `id` of the medical lead")
 	return officePrepared{[]string{"CLINIC-ID"}, func(at *officeDeed) error {
+		if *zone != "" && zones(*zone) == nil {
+			return usagef("%s: --time-zone: read %q, want a zone of this machine's database, such as Europe/Athens", at.Name(), *zone)
+		}
 		return at.changed(func(c, part *chartv1.Clinic) error {
 			contact := proto.CloneOf(c.GetContact())
 			if contact == nil {
@@ -304,7 +307,7 @@ func clinicSyringes(f *flag.FlagSet) officePrepared {
 		return at.changed(func(c, part *chartv1.Clinic) error {
 			for _, code := range words(*add) {
 				if _, ok := at.book.Syringe(code); !ok {
-					return usagef("%s: --add: read %q, want one of the formulary's codes; needlebook formulary show lists them", at.Name(), code)
+					return usagef("%s: --add: read %q, want one of the formulary's codes; needlebook formulary show -section syringes lists them", at.Name(), code)
 				}
 				if !slices.ContainsFunc(c.GetSyringes(), func(s *chartv1.StockedSyringe) bool { return s.GetSyringeCode() == code && s.GetEnded() == nil }) {
 					part.Syringes = append(part.Syringes, &chartv1.StockedSyringe{Id: uuid.NewString(), SyringeCode: &code})
@@ -395,6 +398,15 @@ func clinicPrescriber(f *flag.FlagSet) officePrepared {
 	}}
 }
 
+// targetsWanted says what a region may be, with the regions by name.
+func targetsWanted() string {
+	var all []string
+	for _, r := range anatomy.Regions() {
+		all = append(all, string(r))
+	}
+	return "one of " + strings.Join(all, ", ") + ", or an area or a muscle of docs/anatomy.md"
+}
+
 func clinicCredential(f *flag.FlagSet) officePrepared {
 	region := f.String("region", "", "the `region`, such as lower_face")
 	kind := f.String("kind", "independent", "independent or supervised")
@@ -404,13 +416,19 @@ func clinicCredential(f *flag.FlagSet) officePrepared {
 	revoke := f.String("revoke", "", "take a credential back, by its `id`")
 	reason := f.String("reason", "credential granted", "why, in `words`")
 	return officePrepared{[]string{"STAFF-ID"}, func(at *officeDeed) error {
+		if _, err := readID("STAFF-ID", at.args[0]); err != nil {
+			return err
+		}
 		req := &accessv1.SetStaffRolesRequest{RequestId: uuid.NewString(), StaffId: at.args[0], Reason: *reason}
 		if *revoke != "" {
 			req.RevokeCredentialIds = []string{*revoke}
 		} else {
 			n, ok := accessv1.CredentialKind_value["CREDENTIAL_KIND_"+strings.ToUpper(*kind)]
-			if !ok || !anatomy.KnownTarget(*region) {
-				return usagef("%s: --kind, --region: read %q and %q, want independent or supervised, and a region of the face", at.Name(), *kind, *region)
+			if !ok {
+				return usagef("%s: --kind: read %q, want independent or supervised", at.Name(), *kind)
+			}
+			if !anatomy.KnownTarget(*region) {
+				return usagef("%s: --region: read %q, want %s", at.Name(), *region, targetsWanted())
 			}
 			last, err := at.readDate("--expires", *expires)
 			if err != nil {

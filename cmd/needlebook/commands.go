@@ -1,10 +1,12 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"io"
 	"runtime/debug"
+	"slices"
 	"strings"
 )
 
@@ -19,32 +21,33 @@ type command struct {
 	usage string
 	run   func(ctx context.Context, e env, args []string) error
 	sub   []command
+	// under is the heading that help lists it below; empty where a list has none.
+	under string
 }
 
 // commands is the table, in the order in which help shows it.
 func commands() []command {
-	return []command{
-		{name: "dose", short: "reckon doses, volumes and plunger marks, offline", sub: doseCommands()},
-		{name: "formulary", short: "show, compare, check and publish editions of the formulary, offline", sub: formularyCommands()},
-		demoCommand(),
-		serveCommand(),
-		replicaCommand(),
-		visitCommand(),
-		vialCommand(),
-		orderCommand(),
-		calendarCommand(),
-		clinicCommand(),
-		accessCommand(),
-		traceCommand(),
-		exportCommand(),
-		importCommand(),
-		importCSVCommand(),
-		adminCommand(),
-		backupCommand(),
-		restoreCommand(),
-		verifyCommand(),
-		{name: "version", short: "print the version", run: runVersion},
+	return slices.Concat(
+		under("For the clinic, on a tablet without a screen",
+			replicaCommand(), visitCommand(), vialCommand(), orderCommand(), calendarCommand()),
+		under("For the clinic, at the server",
+			accessCommand(), clinicCommand(), traceCommand(), exportCommand(), importCSVCommand()),
+		under("For who runs the server",
+			serveCommand(), adminCommand(), backupCommand(), restoreCommand(), verifyCommand(), importCommand()),
+		under("Reckoning, with no server and no patient",
+			command{name: "dose", short: "reckon doses, volumes and plunger marks", sub: doseCommands()},
+			command{name: "formulary", short: "show, compare, check and publish editions of the formulary", sub: formularyCommands()}),
+		under("To look at",
+			demoCommand(), command{name: "version", short: "print the version", run: runVersion}),
+	)
+}
+
+// under puts commands below a heading.
+func under(heading string, list ...command) []command {
+	for i := range list {
+		list[i].under = heading
 	}
+	return list
 }
 
 // dispatch finds the command that args name, runs it and turns its error into an exit code.
@@ -102,13 +105,34 @@ func showGroup(e env, group command, path []string, asked bool) int {
 	if asked {
 		w, code = e.stdout, exitDone
 	}
-	fmt.Fprintf(w, "Usage: %s COMMAND [flags]\n\nCommands:\n", strings.Join(path, " "))
-	for _, c := range group.sub {
-		fmt.Fprintf(w, "  %-10s %s\n", c.name, c.short)
+	var p page
+	p.line("Usage: " + strings.Join(path, " ") + " COMMAND [flags]")
+	p.commands(group.sub)
+	p.line("")
+	p.wrapped("", strings.Join(path, " ")+" COMMAND -h says more of one.")
+	p.wrapped("", "Exit codes: 0 done, 1 failed, 2 used wrongly, 3 done with a hold, 4 server away.")
+	if p.write(w) != nil {
+		return exitFailed
 	}
-	fmt.Fprintf(w, "\n%s COMMAND -h says more of one.\n", strings.Join(path, " "))
-	fmt.Fprint(w, "Exit codes: 0 done, 1 failed, 2 used wrongly, 3 done with a hold, 4 server away.\n")
 	return code
+}
+
+// commands lists names with what they do, aligned, below their headings.
+func (p *page) commands(list []command) {
+	longest := 0
+	for _, c := range list {
+		longest = max(longest, len(c.name))
+	}
+	heading := ""
+	for i, c := range list {
+		if i == 0 || c.under != heading {
+			heading = c.under
+			p.line("")
+			p.wrapped("", cmp.Or(heading, "Commands")+":")
+		}
+		first := "  " + pad(c.name, longest) + "  "
+		p.broken(first, strings.Repeat(" ", len(first)), c.short)
+	}
 }
 
 // showCommand prints one command's help: usage, text, flags.

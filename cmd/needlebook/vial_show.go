@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"encoding/base64"
 	"flag"
 	"fmt"
@@ -35,6 +36,40 @@ func vialLabel(f *flag.FlagSet) prepared {
 		_, err = fmt.Fprint(at.e.stdout, strings.ReplaceAll(text, "\u00a0", " "))
 		return err
 	}}
+}
+
+// vialNames puts what a vial is known by in place of its id, which a sentence carries in quotes or bare; other ids stay.
+func (at *deed) vialNames(text string) string {
+	for _, id := range idInText(text) {
+		v, err := at.vial(id)
+		if err != nil {
+			continue
+		}
+		name := "of lot " + v.GetLabelling().GetLotNumber()
+		if n := cmp.Or(v.GetLabelling().GetSerial(), v.GetShortNumber()); n != "" {
+			name += ", number " + n
+		}
+		text = strings.NewReplacer("\""+id+"\"", name, id, name).Replace(text)
+	}
+	return text
+}
+
+// idInText lists the ids that stand in a text.
+func idInText(text string) (ids []string) {
+	for _, word := range strings.FieldsFunc(text, func(r rune) bool { return r != '-' && (r < '0' || r > '9') && (r < 'a' || r > 'f') }) {
+		if _, err := record.ParseID(word); err == nil {
+			ids = append(ids, word)
+		}
+	}
+	return ids
+}
+
+// patientName is how a patient is called here, with her id; the id alone where the tablet does not hold her.
+func (at *deed) patientName(id string) string {
+	if p, err := at.patient(id); err == nil && p.GetName().GetFull() != "" {
+		return p.GetName().GetFull() + " (" + id + ")"
+	}
+	return "patient " + id
 }
 
 func (at *deed) staffName(id string) string {
@@ -106,7 +141,7 @@ func vialShow(*flag.FlagSet) prepared {
 			p.wrapped("", fmt.Sprintf("OUT OF RANGE in %s on %s", x.Reading.GetPlace(), x.Reading.GetRead().GetAt().AsTime().Format("2006-01-02 15:04")))
 		}
 		for _, h := range had {
-			p.wrapped("", fmt.Sprintf("Had of it: visit %s of patient %s on %s", h.SessionID, h.PatientID, h.On))
+			p.wrapped("", fmt.Sprintf("Had of it: %s on %s, visit %s", at.patientName(h.PatientID), h.On, h.SessionID))
 		}
 		if n := len(stock.SharedBy(had)); n > 1 {
 			p.wrapped("", fmt.Sprintf("%d patients had of this vial.", n))

@@ -12,11 +12,13 @@ import (
 
 	accessv1 "needlebook/gen/needlebook/access/v1"
 	chartv1 "needlebook/gen/needlebook/chart/v1"
+	faultv1 "needlebook/gen/needlebook/fault/v1"
 	optionsv1 "needlebook/gen/needlebook/options/v1"
 	recordv1 "needlebook/gen/needlebook/record/v1"
 	"needlebook/internal/chart"
 	"needlebook/internal/device"
 	"needlebook/internal/dose"
+	"needlebook/internal/fault"
 	"needlebook/internal/formulary"
 	"needlebook/internal/record"
 	"needlebook/internal/visit"
@@ -126,8 +128,9 @@ func readFrom[M proto.Message](at *deed, kind record.Kind, name, id string) (m M
 	if key.ID, err = readID(name, id); err != nil {
 		return m, err
 	}
-	if _, err := at.d.View(key); err != nil {
-		return m, err
+	if at.d.State(key).Empty() {
+		want := "a " + kindName(kind) + " that this tablet holds; needlebook replica list " + kindName(kind) + " shows which it does, and sync brings what is new"
+		return m, fault.New(faultv1.Reason_REASON_NOT_FOUND, name, id, want)
 	}
 	r, err := chart.Typed(at.d.State(key))
 	if err != nil {

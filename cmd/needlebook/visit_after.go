@@ -244,7 +244,7 @@ func visitShow(*flag.FlagSet) prepared {
 		at.stands(&t.page)
 		at.plan(&t.page)
 		for _, lack := range visit.Lacking(at.session) {
-			t.wrapped("", lack)
+			t.wrapped("", at.vialNames(lack))
 		}
 		for _, o := range owed {
 			t.wrapped("", "Owed: "+o.Text)

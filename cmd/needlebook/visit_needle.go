@@ -1,10 +1,12 @@
 package main
 
 import (
+	"cmp"
 	"encoding/json"
 	"flag"
 	"fmt"
 	"strconv"
+	"strings"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -44,13 +46,29 @@ func newFillingFlags(f *flag.FlagSet) fillingFlags {
 	}
 }
 
+// goOn takes what was not said from the syringe that is in use; with none in use nothing.
+func (x fillingFlags) goOn(s *chartv1.Session) {
+	used := visit.InUse(s)
+	if len(used) == 0 {
+		return
+	}
+	f := used[0].GetFilling()
+	if *x.vial == "" {
+		*x.vial, *x.preparation = f.GetVialId(), cmp.Or(*x.preparation, f.GetPreparationId())
+	}
+	*x.syringe = cmp.Or(*x.syringe, f.GetSyringeCode())
+}
+
 func (x fillingFlags) read(at *deed) (f visit.Filling, err error) {
+	if *x.vial == "" {
+		return f, usagef("%s: --vial is absent and no syringe is in use, want the id of a vial; needlebook replica list vial shows them", at.Name())
+	}
 	if f.Vial, err = at.vial(*x.vial); err != nil {
 		return f, err
 	}
 	syringe, ok := at.book.Syringe(*x.syringe)
 	if !ok {
-		return f, usagef("%s: --syringe: read %q, want one of the formulary's codes; needlebook formulary show lists them", at.Name(), *x.syringe)
+		return f, usagef("%s: --syringe: read %q, want one of the formulary's codes; needlebook formulary show -section syringes lists them", at.Name(), *x.syringe)
 	}
 	f.Syringe, f.PreparationID, f.CheckedBy, f.Label = syringe, *x.preparation, *x.checked, *x.label
 	priming, err := at.readVolume("--priming-ml", *x.priming)
@@ -102,6 +120,21 @@ func (at *deed) marks(p *page, plan dose.Plan, part *chartv1.Session) {
 	}
 }
 
+// wholeID is the id of the one injection of a visit that begins with what was typed, as lists print it; what was typed where it is not one.
+func wholeID(s *chartv1.Session, typed string) string {
+	found := ""
+	for _, in := range s.GetInjections() {
+		if len(typed) < 8 || !strings.HasPrefix(in.GetId(), typed) {
+			continue
+		}
+		if found != "" {
+			return typed
+		}
+		found = in.GetId()
+	}
+	return cmp.Or(found, typed)
+}
+
 func injectionNamed(s *chartv1.Session, id string) *chartv1.Injection {
 	for _, in := range s.GetInjections() {
 		if in.GetId() == id {
@@ -125,6 +158,7 @@ type nextJSON struct {
 func visitNext(f *flag.FlagSet) prepared {
 	filling := newFillingFlags(f)
 	return prepared{[]string{visitArgument}, func(at *deed) error {
+		filling.goOn(at.session)
 		from, err := filling.read(at)
 		if err != nil {
 			return err
@@ -147,7 +181,7 @@ func visitNext(f *flag.FlagSet) prepared {
 }
 
 func visitGive(f *flag.FlagSet) prepared {
-	injection := f.String("injection", "", "`id` of the planned injection")
+	injection := f.String("injection", "", "`id` of the planned injection, or its first eight signs as lists print them")
 	muscle := f.String("muscle", "", "the `muscle` of an injection that nobody planned")
 	side := f.String("side", "", "right, left or midline, where it is not as planned")
 	units := f.String("dose-units", "", "the dose in `units`, where it is not as planned")
@@ -159,7 +193,7 @@ func visitGive(f *flag.FlagSet) prepared {
 	lost := f.String("lost-ml", "", "what of it did not reach the muscle, in `mL`, or unknown")
 	reason := f.String("reason", "", "why it differs from the plan, in `words`")
 	return prepared{[]string{visitArgument}, func(at *deed) error {
-		shot := visit.Shot{InjectionID: *injection, Muscle: *muscle, SyringeID: *syringe, By: *by, Reason: *reason}
+		shot := visit.Shot{InjectionID: wholeID(at.session, *injection), Muscle: *muscle, SyringeID: *syringe, By: *by, Reason: *reason}
 		var err error
 		if shot.Side, err = readSide(at.Name()+": --side", *side); err != nil {
 			return err
@@ -364,7 +398,7 @@ func visitEnd(how visit.Deed) func(*flag.FlagSet) prepared {
 				at.plan(p)
 				at.stands(p)
 				for _, lack := range visit.Lacking(at.session) {
-					p.wrapped("", lack)
+					p.wrapped("", at.vialNames(lack))
 				}
 			}, part)
 		}}

@@ -137,7 +137,7 @@ func visitDrop(f *flag.FlagSet) prepared {
 		if err != nil {
 			return err
 		}
-		return at.then(visit.DropInjection(h, at.session, at.args[1], *reason))
+		return at.then(visit.DropInjection(h, at.session, wholeID(at.session, at.args[1]), *reason))
 	}}
 }
 

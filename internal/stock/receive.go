@@ -123,7 +123,12 @@ func (r Receipt) presentation(e *formulary.Edition) (*chartv1.VialPresentation, 
 		p.PresentationCode = &r.PresentationCode
 	}
 	if _, ok := e.Product(p.GetProduct()); !ok {
-		return nil, fault.New(faultv1.Reason_REASON_UNKNOWN_PRODUCT, "presentation.product", p.GetProduct(), "a product of the formulary")
+		var known []string
+		for _, x := range e.Products() {
+			known = append(known, x.GetName())
+		}
+		return nil, fault.New(faultv1.Reason_REASON_UNKNOWN_PRODUCT, "presentation.product", p.GetProduct(),
+			"one of "+strings.Join(known, ", ")+"; a barcode does not name it")
 	}
 	if p.GetContentMilliunits() <= 0 {
 		return nil, wrong("presentation.content_milliunits", "", "what the vial holds")

@@ -85,6 +85,15 @@ func MaySign(h Hand, s *chartv1.Session, meaning syncv1.SignatureMeaning) error 
 	return nil
 }
 
+// sided is the muscle of an injection behind its side, as people say it.
+func sided(d Difference) string {
+	side := strings.ToLower(strings.TrimPrefix(d.Side.String(), "SIDE_"))
+	if d.Side == 0 {
+		return plainName(d.Muscle)
+	}
+	return side + " " + plainName(d.Muscle)
+}
+
 // Lacking lists what a visit should hold before it is signed and does not, in sentences: what is missing holds nobody, and is signed as missing.
 func Lacking(s *chartv1.Session) (lacks []string) {
 	add := func(is bool, text string) {
@@ -97,10 +106,13 @@ func Lacking(s *chartv1.Session) (lacks []string) {
 	add(st.Given && s.GetReview() == nil, "No review is set.")
 	add(len(st.Pauses) > 0, "An interruption was never ended.")
 	for _, d := range Differences(s) {
-		add(d.ReasonOwed(), "No reason is given why "+plainName(d.Muscle)+" was "+strings.ReplaceAll(strings.Join(d.Kinds, " and "), "_", " ")+".")
+		if !st.Given && slices.Equal(d.Kinds, []string{"not_given"}) {
+			continue
+		}
+		add(d.ReasonOwed(), "No reason is given why "+sided(d)+" was "+strings.ReplaceAll(strings.Join(d.Kinds, " and "), "_", " ")+".")
 	}
 	for _, x := range InUse(s) {
-		add(true, "A syringe from vial "+fault.Show(x.GetFilling().GetVialId())+" still holds something and was not put away.")
+		add(true, "A syringe from the vial "+fault.Show(x.GetFilling().GetVialId())+" still holds something and was not put away.")
 	}
 	return append(lacks, st.Doubts...)
 }
