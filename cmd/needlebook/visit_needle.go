@@ -163,8 +163,11 @@ func visitNext(f *flag.FlagSet) prepared {
 		if err != nil {
 			return err
 		}
-		syringe, mark, ok := visit.NextMark(at.session, from)
-		if !ok {
+		syringe, mark, err := visit.NextMark(at.session, from)
+		if err != nil {
+			return err
+		}
+		if syringe == "" {
 			return usagef("%s: no syringe in use serves what is to come; draw up first", at.Name())
 		}
 		in := injectionNamed(at.session, mark.Ref)

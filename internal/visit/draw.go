@@ -10,6 +10,7 @@ import (
 
 	chartv1 "needlebook/gen/needlebook/chart/v1"
 	formularyv1 "needlebook/gen/needlebook/formulary/v1"
+	recordv1 "needlebook/gen/needlebook/record/v1"
 	"needlebook/internal/dose"
 )
 
@@ -265,6 +266,36 @@ func Plunger(s *chartv1.Session, syringe string) (mark dose.Volume, ok bool) {
 	return dose.Volume(stands), true
 }
 
+// PlungerRead is whether Plunger tells where it stands now: not when an injection was given from the syringe, without the mark at which it stopped, later
+// than the last reading.
+func PlungerRead(s *chartv1.Session, syringe string) bool {
+	var read, moved time.Time
+	later := func(t *time.Time, act *recordv1.Act) {
+		if at := act.GetAt().AsTime(); at.After(*t) {
+			*t = at
+		}
+	}
+	for _, x := range s.GetSyringes() {
+		for _, r := range x.GetReadings() {
+			if x.GetId() == syringe {
+				later(&read, r.GetReading().GetRead())
+			}
+		}
+	}
+	for _, in := range s.GetInjections() {
+		for _, g := range in.GetGivings() {
+			switch {
+			case !counts(g) || g.GetGiven().GetSyringeId() != syringe:
+			case g.GetGiven().MarkAfterNanoliters == nil:
+				later(&moved, g.GetDone())
+			default:
+				later(&read, g.GetDone())
+			}
+		}
+	}
+	return !moved.After(read)
+}
+
 // InUse lists the syringes of a visit that still hold something, in the order in which they were drawn.
 func InUse(s *chartv1.Session) []*chartv1.SessionSyringe {
 	var out []*chartv1.SessionSyringe
@@ -279,7 +310,7 @@ func InUse(s *chartv1.Session) []*chartv1.SessionSyringe {
 
 // MarksToCome reckons the marks of what is still to be given, going on with a syringe. As long as all went as planned they are the marks that it was drawn up
 // by, on whichever tablet. After a spill, a changed dose or a reading the rest is planned anew from where the plunger stands now; lost is what left it
-// without being given.
+// without being given. Where nobody read the plunger since the last injection there is no mark to say: the error asks for the reading.
 func MarksToCome(s *chartv1.Session, f Filling, syringe string, lost dose.Loss) (dose.Plan, error) {
 	mix, preparation, err := f.mix(s)
 	if err != nil {
@@ -289,6 +320,9 @@ func MarksToCome(s *chartv1.Session, f Filling, syringe string, lost dose.Loss) 
 	stands, ok := Plunger(s, syringe)
 	if !ok {
 		return dose.Plan{}, notThere("syringe_id", syringe)
+	}
+	if !PlungerRead(s, syringe) {
+		return dose.Plan{}, wrong("plunger", "", "a reading of it: an injection from this syringe was given since, without the mark at which it stopped")
 	}
 	if plan, ok := f.asDrawn(s, mix, syringe); ok && lost == (dose.Loss{}) {
 		return plan, nil
@@ -354,19 +388,22 @@ func byDrawn(a, b *chartv1.SessionSyringe) int {
 	return cmp.Or(a.GetDrawn().GetAt().AsTime().Compare(b.GetDrawn().GetAt().AsTime()), cmp.Compare(a.GetId(), b.GetId()))
 }
 
-// NextMark is the next injection to give, with the syringe that it comes from and the mark that it ends at; ok is false where no syringe in use serves what is
-// to come, so that another must be drawn up.
-func NextMark(s *chartv1.Session, f Filling) (syringe string, mark dose.Mark, ok bool) {
+// NextMark is the next injection to give, with the syringe that it comes from and the mark that it ends at. The syringe is empty where none in use serves what
+// is to come, so that another must be drawn up. The error is MarksToCome's where a plunger was not read since its last injection.
+func NextMark(s *chartv1.Session, f Filling) (syringe string, mark dose.Mark, err error) {
 	_, preparation, err := f.mix(s)
 	if err != nil {
-		return "", dose.Mark{}, false
+		return "", dose.Mark{}, err
 	}
 	f.PreparationID = preparation
 	for _, x := range f.syringes(s) {
 		plan, err := MarksToCome(s, f, x.GetId(), dose.Loss{})
+		if _, holds := Plunger(s, x.GetId()); err != nil && holds && !PlungerRead(s, x.GetId()) {
+			return "", dose.Mark{}, err
+		}
 		if err == nil && len(plan.Syringes) > 0 && len(plan.Syringes[0].Marks) > 0 {
-			return x.GetId(), plan.Syringes[0].Marks[0], true
+			return x.GetId(), plan.Syringes[0].Marks[0], nil
 		}
 	}
-	return "", dose.Mark{}, false
+	return "", dose.Mark{}, nil
 }

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"testing"
 
+	"google.golang.org/protobuf/proto"
 	"pgregory.net/rapid"
 
 	chartv1 "needlebook/gen/needlebook/chart/v1"
@@ -33,9 +34,22 @@ func TestDrawAndGive_Conserve(t *testing.T) {
 		b.drawUp(s, v)
 		var given dose.Volume
 		for _, in := range visit.ToCome(s, abo) {
-			syringe, mark, ok := visit.NextMark(s, b.filling(v))
-			if !ok || mark.Ref != in.GetId() {
-				r.Fatalf("the next mark is of %s (%v), the next injection is %s", mark.Ref, ok, in.GetId())
+			syringe, mark, err := visit.NextMark(s, b.filling(v))
+			if err != nil || syringe == "" || mark.Ref != in.GetId() {
+				r.Fatalf("the next mark is of %s (%v), the next injection is %s", mark.Ref, err, in.GetId())
+			}
+			unread := proto.CloneOf(s)
+			blind, err := visit.GiveShot(b.hand(mia), unread, visit.Shot{InjectionID: in.GetId(), SyringeID: syringe})
+			b.ok(err)
+			join(unread, blind)
+			if _, next, err := visit.NextMark(unread, b.filling(v)); err == nil {
+				r.Fatalf("nobody read the plunger, and the next mark is %s", next.Mark.Decimal())
+			}
+			read, err := visit.ReadPlunger(b.hand(mia), unread, syringe, mark.Mark, "")
+			b.ok(err)
+			join(unread, read)
+			if _, _, err := visit.NextMark(unread, b.filling(v)); err != nil {
+				r.Fatalf("after the reading: %v", err)
 			}
 			part, err := visit.GiveShot(b.hand(mia), s, visit.Shot{InjectionID: in.GetId(), SyringeID: syringe, MarkAfter: &mark.Mark})
 			b.ok(err)
