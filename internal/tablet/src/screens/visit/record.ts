@@ -61,19 +61,37 @@ export const preparation = (vial: Vial) => (vial.preparations ?? []).filter((p) 
 /** syringe is the newest syringe of the visit that is in use. */
 export const syringe = (session: Session) => (session.syringes ?? []).filter((s) => !s.void && !s.emptied).at(-1);
 
-/** Plunger is where the plunger of the syringe in use was last seen or left, in millilitres. */
-export function plungerMl(session: Session): string | undefined {
-  const now = syringe(session);
-  if (!now?.filling) return undefined;
-  const seen: { at: string; ml: string }[] = [{ at: now.drawn?.at ?? "", ml: mlOf(now.filling.drawn_nanoliters) }];
-  for (const r of now.readings ?? []) seen.push({ at: r.reading?.read?.at ?? "", ml: mlOf(r.reading?.mark_nanoliters) });
-  for (const i of session.injections ?? []) {
-    for (const g of givings(i)) {
-      if (g.given?.syringe_id === now.id && g.given?.mark_after_nanoliters !== undefined) seen.push({ at: g.done?.at ?? "", ml: mlOf(g.given.mark_after_nanoliters) });
-    }
-  }
-  return seen.sort((a, b) => a.at.localeCompare(b.at)).at(-1)!.ml;
+/** Stop is where a plunger stood at a moment; without a mark something was given then and nobody read it. */
+interface Stop {
+  readonly at: number;
+  readonly nanoliters: bigint | undefined;
 }
+
+/** stops is every place where the plunger of the syringe in use was seen or left, the last one last: of one moment the lower mark, and no mark after a mark. */
+function stops(session: Session): Stop[] {
+  const now = syringe(session);
+  if (!now?.filling) return [];
+  const stop = (at: string | undefined, mark: string | undefined): Stop => ({ at: Date.parse(at ?? "") || 0, nanoliters: mark === undefined ? undefined : BigInt(mark) });
+  const seen = [stop(now.drawn?.at, now.filling.drawn_nanoliters ?? "0")];
+  for (const r of now.readings ?? []) seen.push(stop(r.reading?.read?.at, r.reading?.mark_nanoliters ?? "0"));
+  for (const i of session.injections ?? []) {
+    for (const g of givings(i)) if (g.given?.syringe_id === now.id) seen.push(stop(g.done?.at, g.given?.mark_after_nanoliters));
+  }
+  const low = (a: Stop, b: Stop) => (a.nanoliters === undefined || b.nanoliters === undefined ? Number(b.nanoliters !== undefined) - Number(a.nanoliters !== undefined) : Number(b.nanoliters - a.nanoliters));
+  return seen.sort((a, b) => a.at - b.at || low(a, b));
+}
+
+/** plungerMl is where the plunger of the syringe in use was last seen or left, in millilitres. */
+export function plungerMl(session: Session): string | undefined {
+  const known = stops(session).findLast((s) => s.nanoliters !== undefined)?.nanoliters;
+  return known === undefined ? undefined : mlOf(known.toString());
+}
+
+/** plungerRead is whether plungerMl tells where it stands now: not when something was given since, without the mark at which it stopped. */
+export const plungerRead = (session: Session): boolean => {
+  const all = stops(session);
+  return all.length === 0 || all.at(-1)!.nanoliters !== undefined;
+};
 
 /** currentRatings are the grades that count, newest last. */
 export const currentRatings = (session: Session): Rating[] => (session.ratings ?? []).filter((r) => !r.void && r.grade);

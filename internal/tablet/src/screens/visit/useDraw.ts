@@ -4,7 +4,7 @@
 import type { DrawResumption, Injection, PlanDrawRequest, PlanDrawResponse, Session, DoseSideGiven, SyringeType, VialContent } from "../../messages";
 import { useRead } from "../../use";
 import { mlOf, sum } from "../../ui/decimal";
-import { givings, live, plannedUnits, plungerMl, syringe } from "./record";
+import { givings, live, plannedUnits, plungerMl, plungerRead, syringe } from "./record";
 import type { Visit } from "./useVisit";
 
 export interface DrawNow {
@@ -58,6 +58,8 @@ export function useDraw(visit: Visit, product: string, content: VialContent | un
     const given = all.filter((i) => givings(i).length > 0), rest = all.filter((i) => givings(i).length === 0);
     const marks = marksOf(whole), plunger = plungerMl(session);
     if (!syringe(session) || plunger === undefined || rest.length === 0 || asPlanned(session, given, marks)) return { plan: whole, marks, resumed: false };
+    // Nobody knows from where the plunger goes on: no mark is better than a wrong one, until it is read.
+    if (!plungerRead(session)) return { plan: whole, marks: new Map(), resumed: true };
     const resume = { plunger_ml: plunger, given: await sidesGiven(visit, base, given), ...lossOf(given) };
     const plan = await visit.core.planDraw({ ...base, doses: rest.map(doseOf), resume });
     return { plan, marks: marksOf(plan), resumed: true };
