@@ -2,12 +2,14 @@ package main
 
 import (
 	"flag"
+	"fmt"
 	"strings"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	chartv1 "needlebook/gen/needlebook/chart/v1"
 	dosev1 "needlebook/gen/needlebook/dose/v1"
+	formularyv1 "needlebook/gen/needlebook/formulary/v1"
 	"needlebook/internal/gather"
 	"needlebook/internal/reckon"
 	"needlebook/internal/visit"
@@ -58,4 +60,26 @@ func (at *deed) findings() ([]*dosev1.Finding, error) {
 		AsOf: timestamppb.New(at.e.now()), Subject: &dosev1.CheckSessionRequest_Facts{Facts: facts},
 	})
 	return response.GetFindings(), err
+}
+
+// holds tells the holds that nobody lifted. They stop no record of what was done, so they are told wherever the needle comes next.
+func (at *deed) holds(p *page) {
+	found, err := at.findings()
+	if err != nil {
+		p.wrapped("", "Whether something holds this visit could not be judged: "+err.Error())
+		return
+	}
+	var standing []*dosev1.Finding
+	for _, f := range found {
+		if f.GetLevel() == formularyv1.Level_LEVEL_HOLD && f.GetAnswer().GetDecision() != chartv1.FindingDecisionKind_FINDING_DECISION_KIND_LIFTED {
+			standing = append(standing, f)
+		}
+	}
+	if len(standing) == 0 {
+		return
+	}
+	p.wrapped("", fmt.Sprintf("HOLD. Do not inject: %d not lifted. `needlebook dose check -session %s` says who may lift which.", len(standing), at.session.GetId()))
+	for _, f := range standing {
+		p.wrapped("  ", f.GetCode()+": "+f.GetText())
+	}
 }

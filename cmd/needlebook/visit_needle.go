@@ -177,6 +177,7 @@ func visitNext(f *flag.FlagSet) prepared {
 		}
 		var p page
 		at.banner(&p)
+		at.holds(&p)
 		p.wrapped("", fmt.Sprintf("Next: %s, %s, %s; stop at %s.", spaces(in.GetMuscle()), sideWord(in.GetSide()), doseText(in.GetPlanned()), mark.Mark.Display()))
 		p.wrapped("", reckon.Caution)
 		return p.write(at.e.stdout)

@@ -179,6 +179,7 @@ func visitCheck(f *flag.FlagSet) prepared {
 				p.wrapped("", "Not ready. Missing: "+strings.Join(missing, ", ")+".")
 			}
 			at.stands(p)
+			at.holds(p)
 		}, part)
 	}}
 }
