@@ -69,7 +69,7 @@ func asymmetryRequest(ctx context.Context, e env, flags *flag.FlagSet, from from
 		}
 	} else {
 		var facts *dosev1.HistoryFacts
-		edition, facts, _, err = from.historyFacts(ctx, e)
+		edition, facts, err = from.historyFacts(ctx, e)
 		request.Subject = &dosev1.GetAsymmetryRequest_Facts{Facts: facts}
 	}
 	if err != nil {

@@ -42,16 +42,13 @@ func runHistory(ctx context.Context, e env, args []string) error {
 	if err := parseFlags(flags, args); err != nil {
 		return err
 	}
-	edition, request, names, err := historyRequest(ctx, e, flags, from)
+	edition, request, err := historyRequest(ctx, e, flags, from)
 	if err != nil {
 		return err
 	}
 	response, err := reckon.GetToxinHistory(edition, request)
 	if err != nil {
 		return err
-	}
-	for _, k := range response.GetKnowledge() {
-		k.ClinicName = names[k.GetClinicId()]
 	}
 	if wantsJSON(flags) {
 		err = printJSON(e.stdout, response)
@@ -64,40 +61,40 @@ func runHistory(ctx context.Context, e env, args []string) error {
 	return holdAmong(response.GetFindings())
 }
 
-// historyRequest gathers from a replica, with the names of clinics, or reads standard input.
+// historyRequest gathers from a replica, or reads standard input.
 func historyRequest(
 	ctx context.Context, e env, flags *flag.FlagSet, from fromRecords,
-) (*formulary.Edition, *dosev1.GetToxinHistoryRequest, map[string]string, error) {
+) (*formulary.Edition, *dosev1.GetToxinHistoryRequest, error) {
 	request := &dosev1.GetToxinHistoryRequest{}
 	asked, err := from.asked()
 	if err != nil {
-		return nil, nil, nil, err
+		return nil, nil, err
 	}
 	if !asked {
 		for _, name := range []string{"on", "from", "until", "market"} {
 			if set(flags, name) != nil {
-				return nil, nil, nil, usagef("%s: -%s belongs to -patient; a request on standard input says it itself", flags.Name(), name)
+				return nil, nil, usagef("%s: -%s belongs to -patient; a request on standard input says it itself", flags.Name(), name)
 			}
 		}
 		edition, err := editionOf(flags)
 		if err != nil {
-			return nil, nil, nil, err
+			return nil, nil, err
 		}
-		return edition, request, nil, readRequest(e, request)
+		return edition, request, readRequest(e, request)
 	}
 	if request.On, err = dayFlag(e, flags, "on"); err != nil {
-		return nil, nil, nil, err
+		return nil, nil, err
 	}
 	if request.From, err = optionalDay(e, flags, "from"); err != nil {
-		return nil, nil, nil, err
+		return nil, nil, err
 	}
 	if request.Until, err = optionalDay(e, flags, "until"); err != nil {
-		return nil, nil, nil, err
+		return nil, nil, err
 	}
 	request.Formulary = choiceOf(flags)
-	edition, facts, names, err := from.historyFacts(ctx, e)
+	edition, facts, err := from.historyFacts(ctx, e)
 	request.Subject = &dosev1.GetToxinHistoryRequest_Facts{Facts: facts}
-	return edition, request, names, err
+	return edition, request, err
 }
 
 // printHistory prints a history for people. What was not checked stands first, so that no history reads as an all-clear.

@@ -132,24 +132,14 @@ func (r fromRecords) sessionFacts(ctx context.Context, e env, at *timestamppb.Ti
 	return used, q, err
 }
 
-// historyFacts gathers a patient's history, the edition that counts, and what the clinics are called.
-func (r fromRecords) historyFacts(ctx context.Context, e env) (used *formulary.Edition, facts *dosev1.HistoryFacts, names map[string]string, err error) {
+// historyFacts gathers a patient's history, and the edition that counts.
+func (r fromRecords) historyFacts(ctx context.Context, e env) (used *formulary.Edition, facts *dosev1.HistoryFacts, err error) {
 	err = r.open(ctx, e, func(records gather.Records, edition *formulary.Edition) (err error) {
-		used, names = edition, map[string]string{}
-		if facts, err = gather.History(records, *r.id); err != nil {
-			return r.gathered(err)
-		}
-		var all []*dosev1.ClinicKnowledge
-		for _, k := range facts.GetKnowledge() {
-			all = append(all, &dosev1.ClinicKnowledge{ClinicId: k.GetClinicId()})
-		}
-		gather.NameClinics(records, all)
-		for _, k := range all {
-			names[k.GetClinicId()] = k.GetClinicName()
-		}
-		return nil
+		used = edition
+		facts, err = gather.History(records, *r.id)
+		return r.gathered(err)
 	})
-	return used, facts, names, err
+	return used, facts, err
 }
 
 // dayFlag reads a day such as 2026-03-01; today by the machine's calendar when the flag is absent.

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"slices"
+	"strconv"
+	"strings"
 	"testing"
 
 	"google.golang.org/protobuf/proto"
@@ -208,6 +210,9 @@ func TestWithheld(t *testing.T) {
 		if (k.GetCompleteUntil() == nil) != (k.GetClinicId() == id(21)) {
 			t.Errorf("clinic %s is complete until %v", k.GetClinicId(), k.GetCompleteUntil())
 		}
+		if n, ok := strings.CutPrefix(k.GetClinicName(), "clinic "); !ok || id(atoi(t, n)) != k.GetClinicId() {
+			t.Errorf("clinic %s is called %q", k.GetClinicId(), k.GetClinicName())
+		}
 	}
 	s.withheld[id(2)] = true // of a patient's record no clinic is known
 	if f, err = gather.History(s, id(1)); err != nil {
@@ -328,4 +333,13 @@ func FuzzConflict(f *testing.F) {
 			t.Fatal("may go on")
 		}
 	})
+}
+
+func atoi(t *testing.T, text string) int {
+	t.Helper()
+	n, err := strconv.Atoi(text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return n
 }

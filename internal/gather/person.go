@@ -111,19 +111,13 @@ func knowledge(r Records, unread map[string]bool) []*dosev1.ClinicKnowledgeFact 
 	var all []*dosev1.ClinicKnowledgeFact
 	for _, id := range clinics {
 		k := &dosev1.ClinicKnowledgeFact{ClinicId: id}
+		if v, _, err := view(r, kindClinic, id); err == nil {
+			k.ClinicName = v.GetRecord().GetClinic().GetName()
+		}
 		if !unread[id] && !unread[""] {
 			k.CompleteUntil = r.CompleteUntil(id)
 		}
 		all = append(all, k)
 	}
 	return all
-}
-
-// NameClinics sets the names of the clinics of an answer, as far as their records are here and hold one.
-func NameClinics(r Records, all []*dosev1.ClinicKnowledge) {
-	for _, k := range all {
-		if v, _, err := view(r, kindClinic, k.GetClinicId()); err == nil {
-			k.ClinicName = v.GetRecord().GetClinic().GetName()
-		}
-	}
 }

@@ -256,7 +256,12 @@ func (c *checker) knowledge() {
 	for _, k := range c.f.Knowledge {
 		if _, ok := moment(k.GetCompleteUntil()); !ok {
 			c.say(said{code: CodeClinicUnchecked, about: []string{keyOf(optionsv1.RecordKind_RECORD_KIND_CLINIC, k.GetClinicId())},
-				text: "Clinic " + k.GetClinicId() + " was not checked: it is not known whether all that was recorded there is here."})
+				text: UncheckedText(k.GetClinicId(), k.GetClinicName())})
 		}
 	}
+}
+
+// UncheckedText says that a clinic was not checked, by its name where that is known.
+func UncheckedText(id, name string) string {
+	return cmp.Or(name, "Clinic "+id) + " was not checked: it is not known whether all that was recorded there is here."
 }

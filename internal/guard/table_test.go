@@ -2,6 +2,7 @@ package guard_test
 
 import (
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -496,6 +497,15 @@ func TestEveryCode(t *testing.T) {
 	}
 	if len(tested) != len(guard.Rules()) {
 		t.Errorf("%d codes and %d rows", len(guard.Rules()), len(tested))
+	}
+}
+
+// A clinic that was not checked is named, and by its id only where its name is not known.
+func TestUncheckedClinicIsNamed(t *testing.T) {
+	for name, want := range map[string]string{"Vellmouth": "Vellmouth was not checked", "": "Clinic 0-1 was not checked"} {
+		if got := guard.UncheckedText("0-1", name); !strings.HasPrefix(got, want) {
+			t.Errorf("%q, want %q first", got, want)
+		}
 	}
 }
 

@@ -17,16 +17,16 @@ import (
 // answerKnowledge says of each clinic how old what is known of it is, and what was not checked. There is no history that needs no such sentence.
 func (in *historyReader) answerKnowledge(response *dosev1.GetToxinHistoryResponse) {
 	known := make(map[string]bool)
-	var unchecked []string
+	var unchecked []*dosev1.ClinicKnowledge
 	add := func(k *dosev1.ClinicKnowledge) {
 		known[k.GetClinicId()] = true
 		if k.GetCompleteUntil() == nil {
-			unchecked = append(unchecked, k.GetClinicId())
+			unchecked = append(unchecked, k)
 		}
 		response.Knowledge = append(response.Knowledge, k)
 	}
 	for _, k := range in.knowledge {
-		add(&dosev1.ClinicKnowledge{ClinicId: k.GetClinicId(), CompleteUntil: k.GetCompleteUntil()})
+		add(&dosev1.ClinicKnowledge{ClinicId: k.GetClinicId(), ClinicName: k.GetClinicName(), CompleteUntil: k.GetCompleteUntil()})
 	}
 	for i := range in.visits {
 		if id := in.visits[i].session.GetClinicId(); id != "" && !known[id] {
@@ -36,9 +36,9 @@ func (in *historyReader) answerKnowledge(response *dosev1.GetToxinHistoryRespons
 	response.UncheckedText = in.uncheckedText(response, len(unchecked))
 	response.Findings = append(response.Findings, &dosev1.Finding{Code: CodeElsewhereUnchecked, Level: formularyv1.Level_LEVEL_NOTE,
 		About: []string{"facts.knowledge"}, Text: "Other clinics not checked: what was done outside these records is known only where it was reported."})
-	for _, id := range unchecked {
-		response.Findings = append(response.Findings, &dosev1.Finding{Code: CodeClinicUnchecked, Level: formularyv1.Level_LEVEL_CAUTION, About: []string{id},
-			Text: "Clinic " + id + " was not checked: it is not known whether all that was recorded there is here."})
+	for _, k := range unchecked {
+		response.Findings = append(response.Findings, &dosev1.Finding{Code: CodeClinicUnchecked, Level: formularyv1.Level_LEVEL_CAUTION,
+			About: []string{k.GetClinicId()}, Text: guard.UncheckedText(k.GetClinicId(), k.GetClinicName())})
 	}
 }
 

@@ -143,11 +143,7 @@ func (h *dosing) GetToxinHistory(ctx context.Context, m *dosev1.GetToxinHistoryR
 		at := s.today(facts.GetPatient().GetHomeClinicId())
 		q.On = &recordv1.Date{Year: int32(at.Year()), Month: int32(at.Month()), Day: int32(at.Day())}
 	}
-	answer, err := answered(ctx, s, reckon.GetToxinHistory, e, q)
-	if err == nil {
-		gather.NameClinics(s, answer.GetKnowledge())
-	}
-	return answer, err
+	return answered(ctx, s, reckon.GetToxinHistory, e, q)
 }
 
 // GetAsymmetry shows right beside left, from the facts in the request or from what the ledger holds of the patient.

@@ -5406,6 +5406,8 @@ export interface ClinicKnowledgeFact {
   clinic_id?: string;
   /** Everything that its tablets recorded before this moment is here; absent means nothing is known of it. */
   complete_until?: string;
+  /** Its name, for what is said of it; empty when it is not known here. */
+  clinic_name?: string;
 }
 
 /** CheckSessionResponse is the findings of a session. */

@@ -2410,6 +2410,8 @@ type ClinicKnowledgeFact struct {
 	ClinicId string `protobuf:"bytes,1,opt,name=clinic_id,json=clinicId,proto3" json:"clinic_id,omitempty"`
 	// Everything that its tablets recorded before this moment is here; absent means nothing is known of it.
 	CompleteUntil *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=complete_until,json=completeUntil,proto3" json:"complete_until,omitempty"`
+	// Its name, for what is said of it; empty when it is not known here.
+	ClinicName    string `protobuf:"bytes,3,opt,name=clinic_name,json=clinicName,proto3" json:"clinic_name,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2456,6 +2458,13 @@ func (x *ClinicKnowledgeFact) GetCompleteUntil() *timestamppb.Timestamp {
 		return x.CompleteUntil
 	}
 	return nil
+}
+
+func (x *ClinicKnowledgeFact) GetClinicName() string {
+	if x != nil {
+		return x.ClinicName
+	}
+	return ""
 }
 
 // CheckSessionResponse is the findings of a session.
@@ -5018,10 +5027,12 @@ const file_needlebook_dose_v1_dose_service_proto_rawDesc = "" +
 	"\x04path\x18\x02 \x01(\tB\r\xbaH\n" +
 	"\xc8\x01\x01r\x05\x10\x01\x18\x80\x04R\x04path\x128\n" +
 	"\vvalues_json\x18\x03 \x03(\tB\x17\xbaH\x14\xc8\x01\x01\x92\x01\x0e\b\x01\x10@\"\br\x06\x10\x01\x18\x80\x80\x03R\n" +
-	"valuesJson\"\x82\x01\n" +
+	"valuesJson\"\xad\x01\n" +
 	"\x13ClinicKnowledgeFact\x12(\n" +
 	"\tclinic_id\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\xb0\x01\x01R\bclinicId\x12A\n" +
-	"\x0ecomplete_until\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\rcompleteUntil\"\xfd\x01\n" +
+	"\x0ecomplete_until\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\rcompleteUntil\x12)\n" +
+	"\vclinic_name\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\n" +
+	"clinicName\"\xfd\x01\n" +
 	"\x14CheckSessionResponse\x127\n" +
 	"\bfindings\x18\x01 \x03(\v2\x1b.needlebook.dose.v1.FindingR\bfindings\x128\n" +
 	"\x06totals\x18\x02 \x03(\v2 .needlebook.dose.v1.ProductTotalR\x06totals\x12\x1d\n" +
