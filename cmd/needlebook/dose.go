@@ -38,6 +38,9 @@ func readRequest(e env, into proto.Message) error {
 	if len(data) > mostRequestBytes {
 		return usagef("standard input: read more than %d bytes, want one request", mostRequestBytes)
 	}
+	if len(data) == 0 {
+		return usagef("standard input: read nothing, want the request as a JSON object, or flags instead; -h shows both")
+	}
 	return reckon.UnmarshalJSON(data, into)
 }
 
