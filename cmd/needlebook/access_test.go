@@ -22,20 +22,7 @@ import (
 //
 //	link VAR    set VAR to the one-time link that the last command printed, and SECRET to the code in it
 func TestAccessScripts(t *testing.T) {
-	testscript.Run(t, testscript.Params{
-		Dir: "testdata/access", UpdateScripts: *update, RequireExplicitExec: true,
-		Setup: func(e *testscript.Env) error {
-			c := &clinic{data: filepath.Join(e.WorkDir, "clinic"), staff: map[string]string{}}
-			e.Values[scriptKey{}] = c
-			e.Defer(func() {
-				if err := c.end(); err != nil {
-					t.Errorf("stop the server: %v", err)
-				}
-			})
-			return os.WriteFile(filepath.Join(e.WorkDir, "password"), []byte(testPassword+"\n"), 0o600)
-		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"clinic": scriptClinic, "json": scriptJSON, "link": scriptLink},
-	})
+	runClinicScripts(t, "access", scriptCommands{"link": scriptLink})
 }
 
 // oneTimeLink is a link as people are shown it, alone on its line.

@@ -1,8 +1,6 @@
 package main
 
 import (
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -18,20 +16,7 @@ import (
 //	clinic day VAR DAYS          sets VAR to the day so many days from now
 //	short VAR TEXT               sets VAR to the first eight characters of TEXT
 func TestDayScripts(t *testing.T) {
-	testscript.Run(t, testscript.Params{
-		Dir: "testdata/day", UpdateScripts: *update, RequireExplicitExec: true,
-		Setup: func(e *testscript.Env) error {
-			c := &clinic{data: filepath.Join(e.WorkDir, "clinic"), staff: map[string]string{}}
-			e.Values[scriptKey{}] = c
-			e.Defer(func() {
-				if err := c.end(); err != nil {
-					t.Errorf("stop the server: %v", err)
-				}
-			})
-			return os.WriteFile(filepath.Join(e.WorkDir, "password"), []byte(testPassword+"\n"), 0o600)
-		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"clinic": dayClinic, "json": scriptJSON, "copy": scriptCopy, "short": scriptShort},
-	})
+	runClinicScripts(t, "day", scriptCommands{"clinic": dayClinic, "short": scriptShort})
 }
 
 func dayClinic(ts *testscript.TestScript, neg bool, args []string) {

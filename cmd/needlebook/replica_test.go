@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"maps"
 	"net"
 	"net/http"
 	"os"
@@ -225,8 +226,18 @@ type scriptKey struct{}
 //	json VAR PATH                set VAR from the JSON that the last command printed; PATH is names and indexes with dots between
 //	copy FROM TO                 copy a folder, as a restore or a clone of a tablet does
 func TestReplicaScripts(t *testing.T) {
+	runClinicScripts(t, "replica", nil)
+}
+
+// scriptCommands are commands of scripts, by name.
+type scriptCommands map[string]func(ts *testscript.TestScript, neg bool, args []string)
+
+// runClinicScripts runs testdata/DIR/*.txt, each with a clinic of its own and the commands of TestReplicaScripts; more adds to them or takes their place.
+func runClinicScripts(t *testing.T, dir string, more scriptCommands) {
+	commands := scriptCommands{"clinic": scriptClinic, "json": scriptJSON, "copy": scriptCopy}
+	maps.Copy(commands, more)
 	testscript.Run(t, testscript.Params{
-		Dir: "testdata/replica", UpdateScripts: *update, RequireExplicitExec: true,
+		Dir: "testdata/" + dir, UpdateScripts: *update, RequireExplicitExec: true,
 		Setup: func(e *testscript.Env) error {
 			c := &clinic{data: filepath.Join(e.WorkDir, "clinic"), staff: map[string]string{}}
 			e.Values[scriptKey{}] = c
@@ -237,7 +248,7 @@ func TestReplicaScripts(t *testing.T) {
 			})
 			return os.WriteFile(filepath.Join(e.WorkDir, "password"), []byte(testPassword+"\n"), 0o600)
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"clinic": scriptClinic, "json": scriptJSON, "copy": scriptCopy},
+		Cmds: commands,
 	})
 }
 
