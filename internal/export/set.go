@@ -165,12 +165,11 @@ func (x *Export) covers(patient string) bool {
 // whole reports whether the scope is everything among the views.
 func (x *Export) whole() bool { return len(x.scope.Patients) == 0 }
 
-// marked reports whether a record says itself that it is for practice and of no real person, or may say so.
+// marked reports whether a record says itself that it is for practice and of no real person, or may say so. A visit's mark decides nothing: what a real
+// person had is never left out because of a slip.
 func (e *entry) marked() bool {
 	switch m := e.message.(type) {
 	case *chartv1.Patient:
-		return m.Practice != nil || e.disputed("practice")
-	case *chartv1.Session:
 		return m.Practice != nil || e.disputed("practice")
 	case *chartv1.Vial:
 		return m.Practice != nil || e.disputed("practice")
@@ -178,14 +177,16 @@ func (e *entry) marked() bool {
 	return false
 }
 
-// practice reports whether a record, its patient or its session is for practice. Such a record is never exported.
+// practice reports whether a record, its patient or that of its session is for practice. Such a record is never exported.
 func (x *Export) practice(e *entry) bool {
-	for _, of := range []key{{optionsv1.RecordKind_RECORD_KIND_PATIENT, e.patientOf()}, {optionsv1.RecordKind_RECORD_KIND_SESSION, sessionOf(e)}} {
-		if whose := x.byKey[of]; whose != nil && whose.marked() {
-			return true
-		}
+	patients := []string{e.patientOf()}
+	if session := x.byKey[key{optionsv1.RecordKind_RECORD_KIND_SESSION, sessionOf(e)}]; session != nil {
+		patients = append(patients, session.patientOf())
 	}
-	return e.marked()
+	return e.marked() || slices.ContainsFunc(patients, func(id string) bool {
+		whose := x.byKey[key{optionsv1.RecordKind_RECORD_KIND_PATIENT, id}]
+		return whose != nil && whose.marked()
+	})
 }
 
 // sessionOf is the session that a record belongs to; empty when none.

@@ -114,7 +114,6 @@ func practiceIDs(views []*chartv1.RecordView) map[string]bool {
 	for _, v := range views {
 		r := v.GetRecord()
 		out[r.GetPatient().GetId()] = out[r.GetPatient().GetId()] || r.GetPatient().GetPractice() != nil
-		out[r.GetSession().GetId()] = out[r.GetSession().GetId()] || r.GetSession().GetPractice() != nil
 		out[r.GetVial().GetId()] = out[r.GetVial().GetId()] || r.GetVial().GetPractice() != nil
 	}
 	for _, v := range views {
@@ -138,11 +137,21 @@ func practiceDraw(v *chartv1.Vial, path string, practice map[string]bool) bool {
 	return false
 }
 
-// Nothing of what is for practice is written, not even when only its patient or its session says so.
+// A visit of a real person is written although it carries the mark of practice: the patient's mark alone decides.
+func TestExport_MarkedVisitOfARealPatient(t *testing.T) {
+	plain, marked := visitChart(), visitChart()
+	marked.session.Practice = &chartv1.PracticeMark{}
+	want := len(checkExport(t, mustNew(t, plain.views())).of("MedicationAdministration"))
+	if got := len(checkExport(t, mustNew(t, marked.views())).of("MedicationAdministration")); want == 0 || got != want {
+		t.Errorf("%d givings are written, want %d", got, want)
+	}
+}
+
+// Nothing of what is for practice is written, not even when only its patient, or its session's, says so.
 func TestExport_Practice(t *testing.T) {
 	for name, change := range map[string]func(*chartOf){
-		"the patient": func(c *chartOf) { c.patient.Practice = &chartv1.PracticeMark{} },
-		"the session": func(c *chartOf) { c.session.Practice, c.event.SessionId = &chartv1.PracticeMark{}, new(visitID) },
+		"the patient":           func(c *chartOf) { c.patient.Practice = &chartv1.PracticeMark{} },
+		"the session's patient": func(c *chartOf) { c.patient.Practice, c.event.SessionId = &chartv1.PracticeMark{}, new(visitID) },
 	} {
 		c := visitChart()
 		change(c)
